@@ -1,0 +1,97 @@
+"""``python3 tools/demo.py``: set the project up, then show its main job on the command line.
+
+Works from any folder with nothing but Python >= 3.11. Exit code 0 when every step did what it
+shows, 1 when one did not, 130 after Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+if sys.version_info < (3, 11):  # noqa: UP036 - a clear line for whoever starts it with an old one
+    sys.exit("Python 3.11 or newer is needed; this is " + sys.version.split()[0])
+
+if __name__ == "__main__":
+    # A script's own folder comes first on the path, where tools/test.py would be taken for the
+    # standard package `test`: the project root takes its place.
+    _here = Path(__file__).resolve().parent
+    sys.path[:] = [str(_here.parent)] + [p for p in sys.path if Path(p).resolve() != _here]
+
+from tools import environment as env
+
+_FARM_PICKUP = env.PAIRINGS / "farm_pickup"
+_J1939 = env.PAIRINGS / "j1939_instruments"
+
+_STEPS: tuple[tuple[str, list[str]], ...] = (
+    (
+        """\
+A pairing is one car with one engine controller. The check reads its bridge.toml and both DBC files
+and proves what can be proven before anything runs: layouts, ranges, overflow, rates.""",
+        ["pairing", "check", str(_FARM_PICKUP)],
+    ),
+    (
+        """\
+The second pairing is nothing but data: the same code serves instruments that speak J1939.""",
+        ["pairing", "check", str(_J1939)],
+    ),
+    (
+        """\
+Vectors hold what goes in and what must come out, tick by tick. Here the board `reference` runs
+them all; firmware on a board is held to the same files, bit for bit.""",
+        ["vectors", "run", str(env.VECTORS)],
+    ),
+    (
+        """\
+A log taken on a bus is fed to the bridge frame by frame: this is what the module would have made
+of it.""",
+        ["log", "replay", str(_J1939), str(env.LOGS / "j1939_rows.log")],
+    ),
+)
+
+_CLOSING = """\
+Next: copy fixtures/pairings/farm_pickup, change one deadline in its bridge.toml and run
+`xlate pairing check` on the copy; `xlate --help` lists the rest. All checks: python3 tools/test.py
+
+Caution: a bench result is no approval. Road use needs the checks of local regulations and a
+licensed or accredited person. Work on a raised, unpowered vehicle, with fuel pump and starter
+disarmed until the bench vectors pass."""
+
+
+def main() -> int:
+    """Set up, run every step, return the exit code."""
+    env.use_utf8()
+    try:
+        env.set_up()
+        failed = [" ".join(shown) for shown in map(_show, _STEPS) if shown]
+    except env.SetUpError as error:
+        print(f"Set-up failed: {error}", file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("\nStopped by Ctrl-C.", file=sys.stderr)
+        return 130
+    env.say()
+    env.say(_CLOSING)
+    if failed:
+        env.say()
+        env.say(f"{len(failed)} of {len(_STEPS)} steps failed: {'; '.join(failed)}")
+        return 1
+    return 0
+
+
+def _show(step: tuple[str, list[str]]) -> list[str]:
+    """Run one step in the open; return its command when it failed, else nothing."""
+    text, arguments = step
+    shown = ["xlate"] + [
+        Path(word).relative_to(env.ROOT).as_posix() if Path(word).is_absolute() else word
+        for word in arguments
+    ]
+    env.say()
+    env.say(text)
+    env.say("$ " + " ".join(shown))
+    code, _ = env.run([str(env.XLATE), *arguments], on_line=env.say)
+    return shown if code != 0 else []
+
+
+if __name__ == "__main__":
+    sys.exit(main())
