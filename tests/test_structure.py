@@ -22,6 +22,9 @@ PACKAGES = ("xlate_core", "hil", "tools")
 CORE_ORDER = (
     "arithmetic",
     "frames",
+    "errors",
+    "events",
+    "fields",
     "signals",
     "protection",
     "reception",

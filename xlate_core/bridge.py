@@ -1,0 +1,621 @@
+"""The one object with life: frames and inputs in, frames and outputs out (rules 1, 2 and 3).
+
+One tick runs in one order: pins, deadlines, quantities; on control ticks faults, power mode and
+functions; routes, transmissions, output pins; then everything conditions look at is committed. What
+cannot have changed since the last tick is not computed again: that alters speed, never a result.
+
+Persistent state (`kept`), bus-off recovery and sleep have their place in the interface and come
+later: `kept` is accepted and ignored, both buses are commanded NORMAL.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Any, ClassVar, NamedTuple
+
+from xlate_core import conditions, faults, power, quantities, reception, state_image, transmission
+from xlate_core.buses import BusCommand, BusInput
+from xlate_core.conditions import ConditionSpec
+from xlate_core.events import Event, Observer, Reason
+from xlate_core.faults import FaultSpec, FaultState
+from xlate_core.fields import Field, Overflow, Width
+from xlate_core.frames import BUS_NAMES, Bus, Frame
+from xlate_core.functions import FUNCTIONS, FunctionSpec, Step
+from xlate_core.pins import LevelInputState, PinKind, PinsSpec, debounce, drive, measure
+from xlate_core.power import PowerSpec, PowerState
+from xlate_core.protection import NO_REFERENCE
+from xlate_core.quantities import (
+    ORIGIN_HELD,
+    ORIGIN_INITIAL,
+    QuantitySpec,
+    QuantityState,
+    QuantityStore,
+    SourceSpec,
+    SourceState,
+    Status,
+)
+from xlate_core.reception import (
+    NO_CONDITION,
+    UNIT_FRESH,
+    BusCounts,
+    ClockSpec,
+    ClockState,
+    MessageSpec,
+    MessageState,
+    UnitSpec,
+    UnitState,
+)
+from xlate_core.signals import ByteOrder, intel_word, motorola_word
+from xlate_core.state_image import NamedRecord
+from xlate_core.transmission import RouteSpec, RouteState, TransmitSpec, TransmitState
+
+RULES = 1
+"""Number of the rule set; vectors and firmware carry it."""
+
+
+class ResetCause(IntEnum):
+    """Why the module starts."""
+
+    POWER_ON = 0
+    EXTERNAL = 1
+    BROWN_OUT = 2
+    WATCHDOG = 3
+    COMMANDED = 4
+
+
+class Inputs(NamedTuple):
+    """What a tick sees, order as in PinsSpec; the same object may be given while nothing changes.
+
+    Levels are electrical (True = high), counts 0..65535, capture periods in microseconds.
+    """
+
+    levels: tuple[bool, ...] = ()
+    counts: tuple[int, ...] = ()
+    periods: tuple[int, ...] = ()
+    supply_mv: int = 12000
+    buses: tuple[BusInput, BusInput] = (BusInput(), BusInput())
+
+
+class Outputs(NamedTuple):
+    """What a tick does: per bus frames in order of hand-over and a command; pins; power hold.
+
+    Levels are electrical, duty 0..10000, frequency in mHz, each in the order of the output pins of
+    its kind.
+    """
+
+    frames: tuple[tuple[Frame, ...], tuple[Frame, ...]]
+    commands: tuple[int, int]
+    levels: tuple[bool, ...]
+    duty: tuple[int, ...]
+    frequency: tuple[int, ...]
+    power_hold: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BridgeSpec:
+    """Everything a pairing says, resolved to indices. `control_ticks` = control_ms / tick_ms."""
+
+    tick_ms: int
+    control_ticks: int
+    messages: tuple[MessageSpec, ...]
+    units: tuple[UnitSpec, ...]
+    clocks: tuple[ClockSpec, ...]
+    sources: tuple[SourceSpec, ...]
+    quantities: tuple[QuantitySpec, ...]
+    pins: PinsSpec
+    conditions: tuple[ConditionSpec, ...]
+    faults: tuple[FaultSpec, ...]
+    power: PowerSpec
+    functions: tuple[FunctionSpec, ...]
+    transmits: tuple[TransmitSpec, ...]
+    routes: tuple[RouteSpec, ...]
+
+
+@dataclass(slots=True)
+class ConditionState:
+    """Whether a condition holds, as committed at the end of the previous tick."""
+
+    holds: bool = False
+
+    FIELDS: ClassVar[tuple[Field, ...]] = (Field("holds", Width.U8, Overflow.BOUNDED, None),)
+
+
+@dataclass(slots=True)
+class ClockworkState:
+    """What the order of a tick itself remembers.
+
+    - `phase` is 0 on control ticks; `first` is true until tick 0 has run;
+    - `uptime` stops at the longest start-up time of any condition;
+    - `supply_mv` is the committed supply.
+    """
+
+    phase: int = 0
+    first: bool = True
+    uptime: int = 0
+    supply_mv: int = 0
+
+    FIELDS: ClassVar[tuple[Field, ...]] = (
+        Field("phase", Width.U16, Overflow.WRAP),
+        Field("first", Width.U8, Overflow.BOUNDED, 1),
+        Field("uptime", Width.U32, Overflow.SATURATE),
+        Field("supply_mv", Width.U32, Overflow.SATURATE),
+    )
+
+
+class Bridge:
+    """The engine of one pairing: two verbs, `receive` and `tick`, and `reset`."""
+
+    now: int
+    """Number of the next tick; 0 is the first after reset."""
+
+    _inputs: Inputs | None
+    _levels: tuple[bool, ...]
+    _duty: tuple[int, ...]
+    _frequency: tuple[int, ...]
+    _unpacked: set[int]
+
+    def __init__(self, spec: BridgeSpec, observer: Observer | None = None) -> None:
+        """Build the bridge in its power-on reset state."""
+        self.spec = spec
+        self.observer = observer
+        self._messages: dict[tuple[int, bool, int], int] = {
+            message.key: i for i, message in enumerate(spec.messages)
+        }
+        self._own_keys = {message.key for message in spec.transmits} | {
+            spec.messages[i].key._replace(bus=spec.routes[route].bus)
+            for i in range(len(spec.messages))
+            for route in spec.messages[i].routes
+        }
+        self._functions: tuple[tuple[FunctionSpec, Step], ...] = tuple(
+            (function, FUNCTIONS[type(function)][1]) for function in spec.functions
+        )
+        self._longest_startup = max((c.after for c in spec.conditions), default=0)
+        self._unit_quantities = tuple(
+            tuple(sorted({spec.sources[i].quantity for i in unit.sources})) for unit in spec.units
+        )
+        self._pin_quantities = frozenset(pin.quantity for pin in spec.pins.outputs)
+        self._silent = ((), ())
+        self.reset(ResetCause.POWER_ON)
+
+    def reset(self, cause: ResetCause, kept: bytes | None = None) -> None:
+        """Put every field to its reset value; `kept` is the persistent state, none in rules 1."""
+        del kept
+        spec = self.spec
+        self.cause = cause
+        self.now = 0
+        self.clockwork = ClockworkState()
+        self.bus_counts = [BusCounts() for _ in Bus]
+        self.messages = [MessageState() for _ in spec.messages]
+        self.clocks = [ClockState() for _ in spec.clocks]
+        self.units = [UnitState() for _ in spec.units]
+        self.sources = [SourceState() for _ in spec.sources]
+        self.store = QuantityStore(
+            spec.quantities, [QuantityState(value=q.initial) for q in spec.quantities]
+        )
+        self.level_inputs = [LevelInputState() for _ in spec.pins.levels]
+        self.faults = [FaultState() for _ in spec.faults]
+        self.power = PowerState()
+        self.functions: list[Any] = [FUNCTIONS[type(f)][0](f) for f in spec.functions]
+        self.transmits = [self._first_slot(message) for message in spec.transmits]
+        self.routes = [RouteState() for _ in spec.routes]
+        self.conditions = [ConditionState() for _ in spec.conditions]
+        self._take_up()
+        self._commit()
+
+    def receive(self, frame: Frame) -> None:
+        """Take one frame that arrived since the previous tick; accept or reject it (rule 5)."""
+        # KNOWN: bus, identifier, format
+        index = self._messages.get(frame[:3])
+        if index is None:
+            self._reject_unknown(frame)
+            return
+        message = self.spec.messages[index]
+        state = self.messages[index]
+
+        # LENGTH, CHECKSUM, COUNTER
+        data = frame.data
+        reason = reception.judge(message, state, data)
+        if reason is not None:
+            self._tell(reason, message.name, len(data))
+            return
+
+        # UNITS
+        taken, unknown = reception.units_taken(message, self.spec.units, data)
+        if unknown:
+            state.selector_unknown = reception.count(state.selector_unknown)
+            self._tell(Reason.SELECTOR_UNKNOWN, message.name, 0)
+        elif not taken and message.units:
+            state.short = reception.count(state.short)
+            state.bad = reception.count(state.bad)
+            self._tell(Reason.FRAME_SHORT, message.name, len(data))
+            return
+        state.good = reception.count(state.good)
+
+        # SIGNALS
+        if taken:
+            intel = intel_word(data)
+            motorola = motorola_word(data)
+            for unit in taken:
+                self._take_unit(unit, intel, motorola)
+
+        # ROUTES
+        for route in message.routes:
+            if not transmission.enqueue(self.spec.routes[route], self.routes[route], frame):
+                self._tell(Reason.QUEUE_OVERFLOW, self.spec.routes[route].name, 0)
+            self._routing = True
+
+    def tick(self, inputs: Inputs) -> Outputs:
+        """Run one tick in the one order of rule 3 and return what it does."""
+        clockwork = self.clockwork
+
+        # PINS
+        if self._bouncing or inputs is not self._inputs:
+            self._read_pins(inputs)
+
+        # DEADLINES
+        for index, clock in enumerate(self.spec.clocks):
+            reception.supervise(
+                clock,
+                self.clocks[index],
+                clock.condition == NO_CONDITION or self.conditions[clock.condition].holds,
+                clockwork.first,
+                self.spec.units,
+                self.units,
+                self._unit_changed,
+            )
+
+        # QUANTITIES
+        if self.store.touched:
+            self._evaluate_quantities()
+
+        # FAULTS, POWER MODE, FUNCTIONS
+        if clockwork.phase == 0:
+            self._control_tick()
+
+        # ROUTES, TRANSMISSIONS
+        if self.store.changed:
+            self._note_changes()
+        frames = self._transmit()
+
+        # OUTPUT PINS
+        if self._pins_changed:
+            self._drive_pins()
+        outputs = Outputs(
+            frames,
+            (BusCommand.NORMAL, BusCommand.NORMAL),
+            self._levels,
+            self._duty,
+            self._frequency,
+            self.power.mode != power.PowerMode.OFF,
+        )
+
+        # COMMIT
+        self.now += 1
+        clockwork.first = False
+        clockwork.phase += 1
+        if clockwork.phase == self.spec.control_ticks:
+            clockwork.phase = 0
+        if clockwork.uptime < self._longest_startup:
+            clockwork.uptime += 1
+            self._conditions_open = True
+        if inputs.supply_mv != clockwork.supply_mv:
+            clockwork.supply_mv = inputs.supply_mv
+            self._conditions_open = True
+        if self._conditions_open:
+            self._commit()
+        return outputs
+
+    def quantity(self, index: int) -> QuantityState:
+        """Return the state of one quantity."""
+        return self.store.states[index]
+
+    # STATE IMAGE
+
+    def records(self) -> Iterator[NamedRecord]:
+        """Yield every state record in image order."""
+        spec = self.spec
+        yield NamedRecord("clockwork", self.clockwork)
+        for bus, counts in zip(Bus, self.bus_counts, strict=True):
+            yield NamedRecord(f"bus.{BUS_NAMES[bus]}", counts)
+        groups: tuple[tuple[str, Any, Any], ...] = (
+            ("message", spec.messages, self.messages),
+            ("unit", spec.units, self.units),
+            ("source", spec.sources, self.sources),
+            ("quantity", spec.quantities, self.store.states),
+            ("input", spec.pins.levels, self.level_inputs),
+            ("fault", spec.faults, self.faults),
+            ("function", spec.functions, self.functions),
+            ("transmit", spec.transmits, self.transmits),
+            ("route", spec.routes, self.routes),
+            ("condition", spec.conditions, self.conditions),
+        )
+        for number, clock in enumerate(self.clocks):
+            yield NamedRecord(f"clock.{number}", clock)
+        yield NamedRecord("power", self.power)
+        for kind, specs, states in groups:
+            for one, state in zip(specs, states, strict=True):
+                yield NamedRecord(f"{kind}.{one.name}", state)
+                parts: Callable[[], list[Any]] = getattr(state, "parts", list)
+                for number, part in enumerate(parts()):
+                    yield NamedRecord(f"{kind}.{one.name}.{number}", part)
+
+    def image(self) -> bytes:
+        """Return the state image, to be taken between a tick and the next frame."""
+        self._settle()
+        return state_image.write(self.records())
+
+    def digest(self) -> int:
+        """Return the CRC-32/ISO-HDLC of the state image."""
+        return state_image.digest(self.image())
+
+    def dump(self) -> list[tuple[str, Field, int]]:
+        """Return (path, declaration, value) of every state field."""
+        self._settle()
+        return state_image.describe(self.records())
+
+    def restore(self, image: bytes) -> None:
+        """Take up a snapshot of the same pairing; raises ImageError when its length differs."""
+        state_image.read(self.records(), image)
+        for clock, clock_state in zip(self.spec.clocks, self.clocks, strict=True):
+            reception.resume(clock, clock_state, self.units)
+        for message, slot in zip(self.spec.transmits, self.transmits, strict=True):
+            transmission.resume(message, slot, self.now)
+        self._take_up()
+
+    # PARTS OF A TICK
+
+    def _read_pins(self, inputs: Inputs) -> None:
+        """Debounce switches and measure analogue inputs into their sources."""
+        self._inputs = inputs
+        pins = self.spec.pins
+        self._bouncing = False
+        for index, level in enumerate(pins.levels):
+            state = self.level_inputs[index]
+            if debounce(level, state, inputs.levels[index]):
+                self._bouncing = True
+            self._pin_says(level.source, state.active)
+        for index, analogue in enumerate(pins.analogues):
+            self._pin_says(analogue.source, measure(analogue, inputs.counts[index]))
+
+    def _pin_says(self, source: int, value: int | None) -> None:
+        """Write a pin's value (None = wiring fault) to its source."""
+        if source < 0:
+            return
+        spec = self.spec.sources[source]
+        state = self.sources[source]
+        status = Status.ERROR if value is None else Status.VALID
+        if value is None:
+            value = state.value
+        if value != state.value or status != state.status:
+            state.value = value
+            state.status = status
+            self.store.touched.add(spec.quantity)
+
+    def _take_unit(self, unit: int, intel: int, motorola: int) -> None:
+        """Decode the sources of a refreshed unit."""
+        spec = self.spec.units[unit]
+        reception.refresh(unit, self.units[unit], self.clocks[spec.clock])
+        for index in spec.sources:
+            source = self.spec.sources[index]
+            signal = source.signal
+            if signal is None:
+                continue
+            word = intel if signal.byte_order is ByteOrder.INTEL else motorola
+            raw = (word >> signal.shift) & signal.mask
+            if signal.signed and raw > signal.mask >> 1:
+                raw -= signal.mask + 1
+            if quantities.take(source, self.sources[index], raw):
+                self.store.touched.add(source.quantity)
+
+    def _unit_changed(self, index: int, former: int) -> None:
+        """React to a unit's new supervision status: sources are forgotten, quantities looked at."""
+        state = self.units[index]
+        spec = self.spec.units[index]
+        self.store.touched.update(self._unit_quantities[index])
+        if state.status == UNIT_FRESH:
+            if former == reception.UNIT_STALE:
+                self._tell(Reason.UNIT_RECOVERED, spec.name, 0)
+            return
+        if not state.fresh:
+            for source in spec.sources:
+                quantities.forget(self.sources[source])
+        message = self.spec.messages[spec.message]
+        family = [self.units[other] for other in message.units]
+        if all(unit.status != UNIT_FRESH and not unit.fresh for unit in family):
+            self.messages[spec.message].reference = NO_REFERENCE
+        if state.status == reception.UNIT_STALE:
+            self._tell(Reason.UNIT_LOST, spec.name, former)
+        else:
+            self._tell(Reason.SUPERVISION_ON, spec.name, former)
+
+    def _evaluate_quantities(self) -> None:
+        """Work out the quantities whose sources changed, or whose hold or return is running."""
+        store = self.store
+        touched = sorted(store.touched)
+        store.touched.clear()
+        for index in touched:
+            spec = store.specs[index]
+            state = store.states[index]
+            before = (state.value, state.status, state.origin)
+            offers = []
+            for number in spec.sources:
+                source = self.sources[number]
+                unit = self.spec.sources[number].unit
+                supervised = UNIT_FRESH if unit < 0 else self.units[unit].status
+                offers.append((source.value, max(supervised, source.status)))
+            if quantities.evaluate(spec, state, offers, self.spec.tick_ms):
+                store.touched.add(index)
+            if (state.value, state.status, state.origin) != before:
+                store.changed.add(index)
+                if state.origin != before[2]:
+                    self._origin_changed(spec, before[2], state.origin)
+
+    def _origin_changed(self, spec: QuantitySpec, former: int, origin: int) -> None:
+        """Tell that a quantity went to a substitute, or back to its first source."""
+        if origin == 0:
+            if former not in (ORIGIN_INITIAL, ORIGIN_HELD):
+                self._tell(Reason.QUANTITY_RETURNED, spec.name, former)
+        elif origin not in (ORIGIN_INITIAL, ORIGIN_HELD):
+            self._tell(Reason.QUANTITY_SUBSTITUTED, spec.name, origin)
+
+    def _control_tick(self) -> None:
+        """Run faults, then the power mode, then the functions in their listed order."""
+        store = self.store
+        self._step_faults()
+        former = self.power.mode
+        power.step(self.spec.power, self.power, store)
+        if self.power.mode != former:
+            self._conditions_open = True
+            self._tell(Reason.MODE_CHANGED, "power", self.power.mode)
+        if self.spec.power.mode_quantity >= 0:
+            store.publish(self.spec.power.mode_quantity, self.power.mode)
+        for (spec, step), state in zip(self._functions, self.functions, strict=True):
+            before = state.failsafe
+            after = step(spec, state, store, self.power)
+            if after != before:
+                reason = Reason.FAILSAFE_ENTERED if after else Reason.FAILSAFE_LEFT
+                self._tell(reason, spec.name, 0)
+
+    def _step_faults(self) -> None:
+        """Move every fault by what was seen since the last control tick."""
+        for spec, state in zip(self.spec.faults, self.faults, strict=True):
+            enabled = spec.condition == NO_CONDITION or self.conditions[spec.condition].holds
+            if spec.message >= 0:
+                message = self.messages[spec.message]
+                worse, better = message.bad, message.good
+            else:
+                worse = int(self.store.states[spec.quantity].status in spec.statuses)
+                better = 1 - worse
+            before = state.matured
+            faults.step(spec, state, worse, better, enabled, self.power.new_cycle)
+            if state.matured != before:
+                reason = Reason.FAULT_MATURED if state.matured else Reason.FAULT_HEALED
+                self._tell(reason, spec.name, state.level)
+            if spec.output >= 0:
+                self.store.publish(spec.output, int(state.matured))
+        for message_state in self.messages:
+            message_state.good = message_state.bad = 0
+
+    def _note_changes(self) -> None:
+        """Pass changed quantities on: messages to pack anew, pins to drive, conditions to judge."""
+        for index in self.store.changed:
+            spec = self.store.specs[index]
+            self._unpacked.update(spec.senders)
+            if spec.in_conditions:
+                self._conditions_open = True
+            if index in self._pin_quantities:
+                self._pins_changed = True
+        self.store.changed.clear()
+
+    def _transmit(self) -> tuple[tuple[Frame, ...], tuple[Frame, ...]]:
+        """Hand over routed frames, then the messages due in the listed order."""
+        frames: tuple[list[Frame], list[Frame]] = ([], [])
+
+        # ROUTES
+        if self._routing:
+            self._routing = False
+            for route in self.routes:
+                for frame in route.waiting:
+                    frames[frame.bus].append(frame)
+                route.waiting.clear()
+
+        # VALUES, PACK
+        for index in self._unpacked:
+            spec = self.spec.transmits[index]
+            slot = self.transmits[index]
+            slot.payload = transmission.pack(spec, self.store)
+            stopped = transmission.source_lost(spec, self.store)
+            if stopped != slot.stopped:
+                slot.stopped = stopped
+                reason = Reason.SENDING_STOPPED if stopped else Reason.SENDING_RESUMED
+                self._tell(reason, spec.name, 0)
+        self._unpacked.clear()
+
+        # DUE, COUNTER, CHECKSUM
+        now = self.now
+        for spec, slot in self._table:
+            if spec.condition != NO_CONDITION:
+                if not self.conditions[spec.condition].holds:
+                    slot.started = False
+                    continue
+                if not slot.started:
+                    transmission.start(spec, slot, now)
+            if now >= slot.due_at or spec.on_change:
+                if transmission.is_due(spec, slot, now):
+                    frames[spec.key.bus].append(transmission.hand_over(spec, slot, now))
+        if not frames[0] and not frames[1]:
+            return self._silent
+        return tuple(frames[0]), tuple(frames[1])
+
+    def _drive_pins(self) -> None:
+        """Work out what the output pins carry."""
+        self._pins_changed = False
+        driven: dict[PinKind, list[int]] = {kind: [] for kind in PinKind}
+        for pin in self.spec.pins.outputs:
+            driven[pin.kind].append(drive(pin, self.store.states[pin.quantity].value))
+        self._levels = tuple(bool(level) for level in driven[PinKind.LEVEL])
+        self._duty = tuple(driven[PinKind.DUTY])
+        self._frequency = tuple(driven[PinKind.FREQUENCY])
+
+    def _commit(self) -> None:
+        """Judge the conditions on this tick's results, for use in the next one."""
+        self._conditions_open = False
+        for spec, state in zip(self.spec.conditions, self.conditions, strict=True):
+            state.holds = conditions.holds(
+                spec,
+                self.clockwork.uptime,
+                self.power.mode,
+                self.clockwork.supply_mv,
+                self.store,
+            )
+
+    # HELPERS
+
+    def _first_slot(self, spec: TransmitSpec) -> TransmitState:
+        """Return the reset state of a sent message: "changed" is judged against reset values."""
+        payload = transmission.pack(spec, self.store)
+        counter = 0 if spec.counter is None else spec.counter.modulo - 1
+        slot = TransmitState(last=payload, payload=payload, counter=counter)
+        slot.stopped = transmission.source_lost(spec, self.store)
+        if transmission.is_unconditional(spec):
+            transmission.start(spec, slot, 0)
+        return slot
+
+    def _take_up(self) -> None:
+        """Have everything looked at once: after reset and after restore."""
+        self._inputs = None
+        self._bouncing = False
+        self._routing = False
+        self._conditions_open = True
+        self._pins_changed = True
+        self._table = tuple(zip(self.spec.transmits, self.transmits, strict=True))
+        self._unpacked = set(range(len(self.spec.transmits)))
+        self.store.touched.update(
+            index for index, spec in enumerate(self.spec.quantities) if spec.sources
+        )
+        self._levels = ()
+        self._duty = ()
+        self._frequency = ()
+
+    def _settle(self) -> None:
+        """Write the closed forms of all fields that move on idle ticks."""
+        for spec, clock in zip(self.spec.clocks, self.clocks, strict=True):
+            for index in spec.units:
+                reception.settle(clock, self.units[index])
+        for message, slot in zip(self.spec.transmits, self.transmits, strict=True):
+            transmission.settle(message, slot, self.now)
+
+    def _reject_unknown(self, frame: Frame) -> None:
+        """Count a frame that belongs to no received message."""
+        counts = self.bus_counts[frame.bus]
+        if frame[:3] in self._own_keys:
+            counts.second_sender = reception.count(counts.second_sender)
+            self._tell(Reason.SECOND_SENDER, BUS_NAMES[frame.bus], frame.identifier)
+        else:
+            counts.unknown = reception.count(counts.unknown)
+            self._tell(Reason.FRAME_UNKNOWN, BUS_NAMES[frame.bus], frame.identifier)
+
+    def _tell(self, reason: Reason, subject: str, detail: int) -> None:
+        """Tell the observer, when there is one."""
+        if self.observer is not None:
+            self.observer(Event(self.now, reason, subject, detail))

@@ -1,0 +1,63 @@
+"""Faults mature and heal in steps, or latch until the next ignition cycle (rule 9).
+
+A fault watches the status of a quantity (one step per control tick) or the frames of a message
+(one step per frame since the last control tick). Its output is a quantity: 1 while matured. Fault
+memory has its place in this module and comes later, with the persistent part of the state.
+"""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from xlate_core.arithmetic import saturate
+from xlate_core.fields import Field, Overflow, Width
+
+NO_INDEX = -1
+
+
+@dataclass(frozen=True, slots=True)
+class FaultSpec:
+    """A fault: exactly one of quantity (with its statuses) and message is an index, not -1."""
+
+    name: str
+    quantity: int
+    statuses: tuple[int, ...]
+    message: int
+    up: int
+    down: int
+    limit: int
+    latch: bool
+    condition: int
+    output: int
+
+
+@dataclass(slots=True)
+class FaultState:
+    """Per fault: level 0..limit; matured from reaching the limit until healed at 0."""
+
+    level: int = 0
+    matured: bool = False
+
+    FIELDS: ClassVar[tuple[Field, ...]] = (
+        Field("level", Width.U16, Overflow.SATURATE),
+        Field("matured", Width.U8, Overflow.BOUNDED),
+    )
+
+
+def step(
+    spec: FaultSpec, state: FaultState, worse: int, better: int, enabled: bool, new_cycle: bool
+) -> None:
+    """Move the fault by `worse` steps up and `better` steps down.
+
+    While its condition does not hold, the level stays. A latched fault heals only at the start of a
+    new ignition cycle, and then at once.
+    """
+    if new_cycle and spec.latch:
+        state.level = 0
+        state.matured = False
+    if not enabled:
+        return
+    state.level = saturate(state.level + worse * spec.up - better * spec.down, 0, spec.limit)
+    if state.level >= spec.limit:
+        state.matured = True
+    elif state.level == 0 and not spec.latch:
+        state.matured = False

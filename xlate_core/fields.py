@@ -1,0 +1,47 @@
+"""How a piece of state is declared: once, next to the state itself (rule 15).
+
+From these declarations come the order and width of the state image, the reset values, and later
+the firmware's struct and field table.
+"""
+
+from dataclasses import dataclass
+from enum import Enum
+
+
+class Width(Enum):
+    """The stored width: octets and sign."""
+
+    U8 = (1, False)
+    U16 = (2, False)
+    U32 = (4, False)
+    U64 = (8, False)
+    I32 = (4, True)
+    I64 = (8, True)
+
+    @property
+    def octets(self) -> int:
+        """How many octets the field takes in the image."""
+        return self.value[0]
+
+    @property
+    def signed(self) -> bool:
+        """Whether the field is two's complement."""
+        return self.value[1]
+
+
+class Overflow(Enum):
+    """What happens at the end of the width."""
+
+    SATURATE = "saturate"  # a count or an age stays at its maximum
+    WRAP = "wrap"  # a sequence goes round
+    BOUNDED = "bounded"  # the rules keep the value inside; reaching the end would be a bug
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field of a state record; `reset` is None where the pairing gives the reset value."""
+
+    name: str
+    width: Width
+    overflow: Overflow
+    reset: int | None = 0

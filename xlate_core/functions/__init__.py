@@ -1,0 +1,28 @@
+"""The vehicle functions, one file each: frozen spec, small state and one `step`.
+
+`step(spec, state, store, power)` runs once a control tick. Functions see only quantities and the power state and publish quantities. `step` returns whether the
+function is in its safe state because data it needs is lost. `initial` and `step` of each kind stand
+in one table below: an entry there (and its table in pairing/) is all the bridge needs.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+from xlate_core.functions import cooling_fan, fuel_pump, gauge, mapping
+from xlate_core.functions.cooling_fan import CoolingFanSpec
+from xlate_core.functions.fuel_pump import FuelPumpSpec
+from xlate_core.functions.gauge import GaugeSpec
+from xlate_core.functions.mapping import MappingSpec
+from xlate_core.power import PowerState
+from xlate_core.quantities import QuantityStore
+
+FunctionSpec = CoolingFanSpec | FuelPumpSpec | GaugeSpec | MappingSpec
+
+Step = Callable[[Any, Any, QuantityStore, PowerState], bool]
+
+FUNCTIONS: dict[type, tuple[Callable[[Any], Any], Step]] = {
+    CoolingFanSpec: (cooling_fan.initial, cooling_fan.step),
+    FuelPumpSpec: (fuel_pump.initial, fuel_pump.step),
+    GaugeSpec: (gauge.initial, gauge.step),
+    MappingSpec: (mapping.initial, mapping.step),
+}

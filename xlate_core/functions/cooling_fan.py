@@ -1,0 +1,129 @@
+"""Cooling fan: any number of relay stages on coolant temperature; the highest request wins.
+
+Rule 11: on at loss of coolant data with ignition on, off with ignition off, off while cranking. The
+safe state acts at once; minimum on and off times hold only for the stages' own requests.
+"""
+
+from dataclasses import dataclass, field
+from typing import ClassVar
+
+from xlate_core.arithmetic import UINT32_MAX
+from xlate_core.fields import Field, Overflow, Width
+from xlate_core.power import PowerMode, PowerState, ignition_is_on
+from xlate_core.quantities import QuantityStore, lost, usable
+
+
+@dataclass(frozen=True, slots=True)
+class StageSpec:
+    """One stage: on at or above `on`, off at or below `off` (steps of coolant), 0/1 to output."""
+
+    output: int
+    on: int
+    off: int
+
+
+@dataclass(frozen=True, slots=True)
+class FanRequestSpec:
+    """Another wish for cooling: while the quantity is not 0, at least `stage` stages run."""
+
+    quantity: int
+    stage: int
+
+
+@dataclass(frozen=True, slots=True)
+class CoolingFanSpec:
+    """Stages in rising order; times in control ticks; `on_loss_stage` is 0..number of stages."""
+
+    name: str
+    coolant: int
+    stages: tuple[StageSpec, ...]
+    requests: tuple[FanRequestSpec, ...]
+    min_on: int
+    min_off: int
+    on_loss_stage: int
+
+
+@dataclass(slots=True)
+class StageState:
+    """Per stage: hysteresis, relay, control ticks since the relay last switched (saturating)."""
+
+    hot: bool = False
+    running: bool = False
+    since: int = UINT32_MAX
+
+    FIELDS: ClassVar[tuple[Field, ...]] = (
+        Field("hot", Width.U8, Overflow.BOUNDED),
+        Field("running", Width.U8, Overflow.BOUNDED),
+        Field("since", Width.U32, Overflow.SATURATE, UINT32_MAX),
+    )
+
+
+@dataclass(slots=True)
+class CoolingFanState:
+    """The stages and whether the safe state is taken."""
+
+    stages: list[StageState] = field(default_factory=list)
+    failsafe: bool = False
+
+    FIELDS: ClassVar[tuple[Field, ...]] = (Field("failsafe", Width.U8, Overflow.BOUNDED),)
+
+    def parts(self) -> list[StageState]:
+        """Return the repeated records behind the own fields in the state image."""
+        return self.stages
+
+
+def initial(spec: CoolingFanSpec) -> CoolingFanState:
+    """Return the reset state."""
+    return CoolingFanState([StageState() for _ in spec.stages])
+
+
+def step(
+    spec: CoolingFanSpec, state: CoolingFanState, store: QuantityStore, power: PowerState
+) -> bool:
+    """Run one control tick; return whether the safe state is taken."""
+    coolant = store[spec.coolant]
+    ignition = ignition_is_on(power)
+
+    # LOSS
+    state.failsafe = ignition and lost(coolant)
+
+    # REQUESTS: each stage's hysteresis, then the others; the highest wins
+    wanted = 0
+    for number, (stage, stage_state) in enumerate(
+        zip(spec.stages, state.stages, strict=True), start=1
+    ):
+        if not ignition or not usable(coolant):
+            stage_state.hot = False
+        elif coolant.value >= stage.on:
+            stage_state.hot = True
+        elif coolant.value <= stage.off:
+            stage_state.hot = False
+        if stage_state.hot:
+            wanted = number
+    for request in spec.requests:
+        other = store[request.quantity]
+        if other.value != 0 and usable(other):
+            wanted = max(wanted, request.stage)
+
+    # SAFE STATE: at once, past the minimum times
+    forced = None
+    if not ignition or power.mode == PowerMode.CRANKING:
+        forced = wanted = 0
+    elif state.failsafe:
+        wanted = max(wanted, spec.on_loss_stage)
+        forced = spec.on_loss_stage
+
+    # OUTPUT: minimum on and off times
+    for number, (stage, stage_state) in enumerate(
+        zip(spec.stages, state.stages, strict=True), start=1
+    ):
+        stage_state.since = min(stage_state.since + 1, UINT32_MAX)
+        run = number <= wanted
+        if run != stage_state.running:
+            dwell = spec.min_off if run else spec.min_on
+            at_once = forced is not None and (not run or number <= forced)
+            if at_once or stage_state.since >= dwell:
+                stage_state.running = run
+                stage_state.since = 0
+        store.publish(stage.output, int(stage_state.running))
+    return state.failsafe

@@ -1,0 +1,118 @@
+"""Power modes from ignition, accessory, crank request and engine speed (rule 14).
+
+ASLEEP has its number and comes later, with sleep and wake. An ignition cycle begins when ignition
+comes on after having been off for a set time; a bounce or a reset begins none (rule 9).
+"""
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import ClassVar
+
+from xlate_core.arithmetic import UINT32_MAX
+from xlate_core.fields import Field, Overflow, Width
+from xlate_core.quantities import QuantityStore, usable
+
+NO_QUANTITY = -1
+
+
+class PowerMode(IntEnum):
+    """The modes of the module."""
+
+    OFF = 0
+    ACCESSORY = 1
+    IGNITION_ON = 2
+    CRANKING = 3
+    RUNNING = 4
+    AFTER_RUN = 5
+    ASLEEP = 6
+
+
+IGNITION_MODES = (PowerMode.IGNITION_ON, PowerMode.CRANKING, PowerMode.RUNNING)
+
+
+@dataclass(frozen=True, slots=True)
+class PowerSpec:
+    """Indices of quantities (-1 = absent), thresholds in their steps, times in control ticks.
+
+    `mode_quantity` is the quantity the mode's number is published to, or -1.
+    """
+
+    ignition: int
+    accessory: int
+    crank: int
+    engine_speed: int
+    running_above: int
+    running_below: int
+    cycle_off: int
+    after_run: int
+    mode_quantity: int
+
+
+@dataclass(slots=True)
+class PowerState:
+    """Mode, hysteresis of "running", and how long ignition has been off.
+
+    - `off_time` counts control ticks with ignition off, 0 while it is on;
+    - `cycle` numbers the ignition cycles since reset;
+    - `new_cycle` is true from the control tick a cycle begins in to the next one.
+    """
+
+    mode: int = PowerMode.OFF
+    running: bool = False
+    off_time: int = 0
+    cycle: int = 0
+    new_cycle: bool = False
+
+    FIELDS: ClassVar[tuple[Field, ...]] = (
+        Field("mode", Width.U8, Overflow.BOUNDED),
+        Field("running", Width.U8, Overflow.BOUNDED),
+        Field("off_time", Width.U32, Overflow.SATURATE),
+        Field("cycle", Width.U16, Overflow.WRAP),
+        Field("new_cycle", Width.U8, Overflow.BOUNDED),
+    )
+
+
+def ignition_is_on(state: PowerState) -> bool:
+    """Return whether the mode is one of those with ignition on."""
+    return state.mode in IGNITION_MODES
+
+
+def step(spec: PowerSpec, state: PowerState, store: QuantityStore) -> None:
+    """Run one control tick."""
+    ignition = store[spec.ignition].value != 0
+    _follow_rotation(spec, state, store)
+    state.new_cycle = False
+    if ignition:
+        if state.off_time >= spec.cycle_off:
+            state.cycle = (state.cycle + 1) & 0xFFFF
+            state.new_cycle = True
+        state.off_time = 0
+        if state.running:
+            state.mode = PowerMode.RUNNING
+        elif spec.crank != NO_QUANTITY and store[spec.crank].value != 0:
+            state.mode = PowerMode.CRANKING
+        else:
+            state.mode = PowerMode.IGNITION_ON
+        return
+
+    if ignition_is_on(state):
+        state.off_time = 0
+        state.mode = PowerMode.AFTER_RUN
+    if state.mode == PowerMode.AFTER_RUN and state.off_time < spec.after_run:
+        pass  # the after-run time goes on
+    elif spec.accessory != NO_QUANTITY and store[spec.accessory].value != 0:
+        state.mode = PowerMode.ACCESSORY
+    else:
+        state.mode = PowerMode.OFF
+    state.off_time = min(state.off_time + 1, UINT32_MAX)
+
+
+def _follow_rotation(spec: PowerSpec, state: PowerState, store: QuantityStore) -> None:
+    """Follow "engine running" with hysteresis; an unusable speed leaves it to its substitute."""
+    if spec.engine_speed == NO_QUANTITY:
+        return
+    speed = store[spec.engine_speed]
+    if speed.value >= spec.running_above and usable(speed):
+        state.running = True
+    elif speed.value < spec.running_below:
+        state.running = False

@@ -1,0 +1,62 @@
+"""The state image: every declared field in order and width, little-endian (rule 15).
+
+The image is what the digest is taken over, what a snapshot stores and restore reads back. Tick
+number, observers and events are outside.
+"""
+
+import zlib
+from collections.abc import Iterable
+from typing import Any, NamedTuple
+
+from xlate_core.fields import Field
+
+
+class NamedRecord(NamedTuple):
+    """A state record and the path its fields are shown under."""
+
+    path: str
+    record: Any
+
+
+class ImageError(ValueError):
+    """A snapshot that does not fit this bridge: our own misuse, never bus data."""
+
+
+def write(records: Iterable[NamedRecord]) -> bytes:
+    """Return the image of the records in the given order."""
+    parts = []
+    for _, record in records:
+        for field in record.FIELDS:
+            value = int(getattr(record, field.name))
+            parts.append(value.to_bytes(field.width.octets, "little", signed=field.width.signed))
+    return b"".join(parts)
+
+
+def read(records: Iterable[NamedRecord], image: bytes) -> None:
+    """Set the fields of the records from an image of exactly their length."""
+    named = list(records)
+    expected = sum(field.width.octets for _, record in named for field in record.FIELDS)
+    if len(image) != expected:
+        raise ImageError(f"state image has {len(image)} octets, expected {expected}")
+    place = 0
+    for _, record in named:
+        for field in record.FIELDS:
+            octets = image[place : place + field.width.octets]
+            place += field.width.octets
+            value = int.from_bytes(octets, "little", signed=field.width.signed)
+            former = getattr(record, field.name)
+            setattr(record, field.name, bool(value) if isinstance(former, bool) else value)
+
+
+def describe(records: Iterable[NamedRecord]) -> list[tuple[str, Field, int]]:
+    """Return (path, declaration, value) of every field in image order: the state dump."""
+    return [
+        (f"{path}.{field.name}", field, int(getattr(record, field.name)))
+        for path, record in records
+        for field in record.FIELDS
+    ]
+
+
+def digest(image: bytes) -> int:
+    """Return CRC-32/ISO-HDLC over the image; the standard library's zlib computes that CRC."""
+    return zlib.crc32(image)
