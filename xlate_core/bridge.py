@@ -153,6 +153,10 @@ class Bridge:
     _duty: tuple[int, ...]
     _frequency: tuple[int, ...]
     _unpacked: set[int]
+    _pins_changed: bool
+    _conditions_open: bool
+    _bouncing: bool
+    _routing: bool
 
     def __init__(self, spec: BridgeSpec, observer: Observer | None = None) -> None:
         """Build the bridge in its power-on reset state."""
@@ -540,9 +544,9 @@ class Bridge:
                     continue
                 if not slot.started:
                     transmission.start(spec, slot, now)
-            if now >= slot.due_at or spec.on_change:
-                if transmission.is_due(spec, slot, now):
-                    frames[spec.key.bus].append(transmission.hand_over(spec, slot, now))
+            open_slot = now >= slot.due_at or spec.on_change
+            if open_slot and transmission.is_due(spec, slot, now):
+                frames[spec.key.bus].append(transmission.hand_over(spec, slot, now))
         if not frames[0] and not frames[1]:
             return self._silent
         return tuple(frames[0]), tuple(frames[1])

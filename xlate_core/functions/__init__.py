@@ -1,8 +1,9 @@
 """The vehicle functions, one file each: frozen spec, small state and one `step`.
 
-`step(spec, state, store, power)` runs once a control tick. Functions see only quantities and the power state and publish quantities. `step` returns whether the
-function is in its safe state because data it needs is lost. `initial` and `step` of each kind stand
-in one table below: an entry there (and its table in pairing/) is all the bridge needs.
+`step(spec, state, store, power)` runs once a control tick.
+Functions see only quantities and the power state and publish quantities. `step` returns whether
+the function is in its safe state because data it needs is lost. `initial` and `step` of each kind
+stand in one table below: an entry there (and its table in pairing/) is all the bridge needs.
 """
 
 from collections.abc import Callable
