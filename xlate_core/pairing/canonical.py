@@ -1,0 +1,46 @@
+"""The canonical form of a validated pairing, and its digest.
+
+Two pairings with the same form behave the same: comments, blanks, the notation of numbers and the
+folder are outside. The number of the rule set is part of it.
+"""
+
+import dataclasses
+import hashlib
+import json
+from enum import Enum
+from fractions import Fraction
+from typing import Any
+
+from xlate_core.bridge import RULES, BridgeSpec
+
+
+def plain(value: object) -> Any:
+    """Return a spec as lists, dictionaries, texts, integers; enumerations by name, octets hex.
+
+    Fields that a spec derives from its others are left out.
+    """
+    if isinstance(value, Enum):
+        return value.name
+    if value is None or isinstance(value, bool | int | str):
+        return value
+    if isinstance(value, bytes):
+        return value.hex()
+    if isinstance(value, Fraction):
+        return f"{value.numerator}/{value.denominator}"
+    if dataclasses.is_dataclass(value):
+        fields = dataclasses.fields(value)
+        return {one.name: plain(getattr(value, one.name)) for one in fields if one.init}
+    if isinstance(value, tuple | list):
+        return [plain(item) for item in value]
+    raise TypeError(f"no canonical form for {type(value).__name__}")
+
+
+def canonical(spec: BridgeSpec) -> str:
+    """Return the canonical JSON: sorted keys, no blanks, ASCII."""
+    form = {"rules": RULES, "spec": plain(spec)}
+    return json.dumps(form, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+
+
+def digest(spec: BridgeSpec) -> str:
+    """Return SHA-256 over the canonical form, 64 hex digits."""
+    return hashlib.sha256(canonical(spec).encode("ascii")).hexdigest()

@@ -1,0 +1,143 @@
+"""The tables, the layouts and the names of one pairing, as the checks and the builders see them."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from xlate_core.frames import BUS_NAMES
+from xlate_core.pairing.layouts import DbcMessage
+from xlate_core.pairing.positions import KeyPath
+from xlate_core.pairing.problems import Collector
+from xlate_core.pairing.schema import BridgeFile, ChecksumTable, CounterTable, SourceTable
+from xlate_core.pairing.schema_functions import (
+    CoolingFanTable,
+    FuelPumpTable,
+    GaugeTable,
+    MappingTable,
+)
+
+POWER_MODE = "power_mode"  # the one quantity that the engine itself produces
+Use = tuple[KeyPath, str]
+AnyFunction = CoolingFanTable | FuelPumpTable | GaugeTable | MappingTable
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """Everything of one pairing that has been read; problems go to the collector."""
+
+    file: BridgeFile
+    databases: dict[str, tuple[DbcMessage, ...]]
+    collector: Collector
+
+    def message(self, bus: str, name: str) -> DbcMessage | None:
+        """Return a message of a bus by name."""
+        return next((message for message in self.databases[bus] if message.name == name), None)
+
+    def named_message(self, text: str) -> tuple[str, DbcMessage] | None:
+        """Return bus and message of "bus.MESSAGE"; None when there is none."""
+        bus, _, name = text.partition(".")
+        message = self.message(bus, name) if bus in self.databases else None
+        return None if message is None else (bus, message)
+
+    def message_names(self) -> list[str]:
+        """Return all messages as "bus.MESSAGE"."""
+        return [f"{bus}.{m.name}" for bus in BUS_NAMES for m in self.databases[bus]]
+
+    def received(self) -> "Iterator[tuple[KeyPath, str, DbcMessage]]":
+        """Yield key path, bus and layout of every received message that the database knows."""
+        for bus, tables in self.file.receive.items():
+            for name in tables:
+                if message := self.message(bus, name):
+                    yield ("receive", bus, name), bus, message
+
+    def sent(self) -> "Iterator[tuple[KeyPath, str, DbcMessage]]":
+        """Yield key path, bus and layout of every sent message that the database knows."""
+        for bus, tables in self.file.transmit.items():
+            for name in tables:
+                if message := self.message(bus, name):
+                    yield ("transmit", bus, name), bus, message
+
+    def protections(
+        self,
+    ) -> "Iterator[tuple[KeyPath, DbcMessage, CounterTable | None, ChecksumTable | None]]":
+        """Yield key path, layout, counter and checksum of every message that is in a table."""
+        for path, bus, message in self.received():
+            received = self.file.receive[bus][message.name]  # type: ignore[index]
+            yield path, message, received.counter, received.checksum
+        for path, bus, message in self.sent():
+            sent = self.file.transmit[bus][message.name]  # type: ignore[index]
+            yield path, message, sent.counter, sent.checksum
+
+
+def source_path(name: str, index: int) -> KeyPath:
+    """Return the key path of one source of a quantity."""
+    return ("quantity", name, "from", index)
+
+
+def split_source(source: SourceTable) -> tuple[str, str, str]:
+    """Return ("input", pin, "") or (bus, message, signal) of a source's text."""
+    first, _, rest = source.signal.partition(".")
+    if first == "input":
+        return first, rest, ""
+    message, _, signal = rest.partition(".")
+    return first, message, signal
+
+
+def function_inputs(path: KeyPath, table: AnyFunction) -> list[Use]:
+    """Return the quantities a function reads, with the key paths that name them."""
+    if isinstance(table, CoolingFanTable):
+        requests = [
+            ((*path, "requests", index, "quantity"), request.quantity)
+            for index, request in enumerate(table.requests)
+        ]
+        return [((*path, "coolant"), table.coolant), *requests]
+    if isinstance(table, FuelPumpTable):
+        return [((*path, "engine_speed"), table.engine_speed)]
+    return [((*path, "input"), table.input)]
+
+
+def function_outputs(path: KeyPath, table: AnyFunction) -> list[Use]:
+    """Return the quantities a function writes, with the key paths that name them."""
+    if isinstance(table, CoolingFanTable):
+        return [
+            ((*path, "stages", index, "output"), stage.output)
+            for index, stage in enumerate(table.stages)
+        ]
+    return [((*path, "output"), table.output)]
+
+
+def products(file: BridgeFile) -> list[Use]:
+    """Return every quantity that a fault or function writes."""
+    written: list[Use] = [
+        (("fault", name, "output"), fault.output) for name, fault in file.fault.items()
+    ]
+    for index, table in enumerate(file.function):
+        written += function_outputs(("function", index), table)
+    return written
+
+
+def uses(file: BridgeFile) -> list[Use]:
+    """Return every place that reads a quantity."""
+    read: list[Use] = []
+    for name, condition in file.condition.items():
+        for index, term in enumerate(condition.quantities):
+            read.append((("condition", name, "quantities", index, "quantity"), term.quantity))
+    for name, pin in file.output.items():
+        read.append((("output", name, "quantity"), pin.quantity))
+    for bus, messages in file.transmit.items():
+        for message, table in messages.items():
+            path: KeyPath = ("transmit", bus, message)
+            for signal, sent in table.signals.items():
+                if sent.quantity is not None:
+                    read.append(((*path, "signals", signal), sent.quantity))
+            for index, quantity in enumerate(table.loss_of or ()):
+                read.append(((*path, "loss_of", index), quantity))
+    for name, fault in file.fault.items():
+        if fault.quantity is not None:
+            read.append((("fault", name, "quantity"), fault.quantity))
+    for key in ("ignition", "accessory", "crank", "engine_speed"):
+        value = getattr(file.power, key)
+        if value is not None:
+            read.append((("power", key), value))
+    for index, function in enumerate(file.function):
+        read += function_inputs(("function", index), function)
+    return read

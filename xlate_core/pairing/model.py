@@ -1,0 +1,45 @@
+"""What a load yields: the pairing, frozen and validated, with the layouts of both databases."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from xlate_core.bridge import BridgeSpec
+from xlate_core.frames import FrameKey
+from xlate_core.pairing.layouts import DbcMessage
+
+
+@dataclass(frozen=True, slots=True)
+class Pairing:
+    """One car with one engine controller.
+
+    `digest` is SHA-256 in hex over the canonical validated model and `rules`; `bus_rates` are
+    bit/s of body and engine bus; `databases` is keyed by the bus names "body" and "engine"; `notes`
+    are sentences worth knowing that are no errors. Pin names stand in the order of the engine's
+    inputs and outputs.
+    """
+
+    name: str
+    description: str
+    directory: Path
+    spec: BridgeSpec
+    digest: str
+    bus_rates: tuple[int, int]
+    databases: dict[str, tuple[DbcMessage, ...]]
+    notes: tuple[str, ...]
+    level_inputs: tuple[str, ...]
+    analogue_inputs: tuple[str, ...]
+    level_outputs: tuple[str, ...]
+    duty_outputs: tuple[str, ...]
+    frequency_outputs: tuple[str, ...]
+
+    def message(self, bus: str, name: str) -> DbcMessage | None:
+        """Return the layout of a message by bus and name."""
+        return next((m for m in self.databases[bus] if m.name == name), None)
+
+    def message_of(self, key: FrameKey) -> DbcMessage | None:
+        """Return the layout of a message by what is on the wire; format and identifier count."""
+        for messages in self.databases.values():
+            for message in messages:
+                if message.key == key:
+                    return message
+        return None

@@ -1,0 +1,96 @@
+"""The shape of the [[function]] tables of bridge.toml: one class a kind of vehicle function."""
+
+from fractions import Fraction
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from xlate_core.pairing.exact import Nonzero, Physical
+
+Milliseconds = Annotated[int, Field(ge=0, le=0x7FFFFFFF, description="duration, ms")]
+
+
+class StrictTable(BaseModel):
+    """A table of bridge.toml: unknown keys are refused, nothing is converted silently."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=False)
+
+
+def whole(value: int) -> Fraction:
+    """Return a whole default value as an exact number."""
+    return Fraction(value)
+
+
+class FunctionBase(StrictTable):
+    """What every function has."""
+
+    name: str = Field(pattern=r"^[a-z][a-z0-9_]*$", description="name of the function")
+
+
+class FanStage(StrictTable):
+    """One stage of the cooling fans."""
+
+    output: str = Field(description="quantity 0/1 that drives the stage")
+    on: Physical = Field(description="stage on at and above, unit of the coolant quantity")
+    off: Physical = Field(description="stage off at and below, unit of the coolant quantity")
+
+
+class FanRequest(StrictTable):
+    """Another function or message that asks for a stage."""
+
+    quantity: str = Field(description="quantity: nonzero asks")
+    stage: int = Field(ge=1, description="stage asked for, from 1")
+
+
+class CoolingFanTable(FunctionBase):
+    """Cooling fans in stages with hysteresis (rule 11)."""
+
+    kind: Literal["cooling_fan"] = Field(description="kind of the function")
+    coolant: str = Field(description="quantity: coolant temperature")
+    stages: list[FanStage] = Field(min_length=1, max_length=4, description="stages, lowest first")
+    min_on_ms: Milliseconds = Field(0, description="shortest time on, ms")
+    min_off_ms: Milliseconds = Field(0, description="shortest time off, ms")
+    requests: list[FanRequest] = Field([], description="further requests")
+    on_loss_stage: int = Field(0, ge=0, description="stage on while coolant data is lost")
+
+
+class FuelPumpTable(FunctionBase):
+    """Fuel pump: prime, run with rotation, off without (rule 11)."""
+
+    kind: Literal["fuel_pump"] = Field(description="kind of the function")
+    output: str = Field(description="quantity 0/1 that drives the pump")
+    engine_speed: str = Field(description="quantity: engine speed")
+    prime_ms: Milliseconds = Field(description="priming after ignition on, ms")
+    rotation_above: Physical = Field(description="rotation above, unit of the speed")
+    off_delay_ms: Milliseconds = Field(description="off within so long after rotation ends, ms")
+
+
+class GaugeTable(FunctionBase):
+    """A needle driven through a curve."""
+
+    kind: Literal["gauge"] = Field(description="kind of the function")
+    input: str = Field(description="quantity shown")
+    curve: str = Field(description="name of the curve input -> output")
+    output: str = Field(description="quantity: position of the needle")
+    hysteresis: Physical = Field(whole(0), description="needle rests inside this band, input unit")
+    on_loss: Physical = Field(description="position on loss, unit of the output")
+
+
+class MappingTable(FunctionBase):
+    """A value copied, scaled, or looked up in a table."""
+
+    kind: Literal["mapping"] = Field(description="kind of the function")
+    input: str = Field(description="quantity read")
+    output: str = Field(description="quantity written")
+    table: list[Annotated[list[Physical], Field(min_length=2, max_length=2)]] | None = Field(
+        None, description="pairs [input value, output value]"
+    )
+    otherwise: Physical | None = Field(None, description="output for an input not in the table")
+    scale: Nonzero | None = Field(None, description="output per input, without a table")
+    offset: Physical | None = Field(None, description="output at input 0, without a table")
+    on_loss: Physical = Field(description="output on loss, unit of the output")
+
+
+FunctionTable = Annotated[
+    CoolingFanTable | FuelPumpTable | GaugeTable | MappingTable, Field(discriminator="kind")
+]
