@@ -30,6 +30,7 @@ CORE_ORDER = (
     "reception",
     "pins",
     "quantities",
+    "decoding",
     "faults",
     "power",
     "conditions",

@@ -8,7 +8,7 @@ Persistent state (`kept`), bus-off recovery and sleep have their place in the in
 later: `kept` is accepted and ignored, both buses are commanded NORMAL.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any, ClassVar, NamedTuple
@@ -16,6 +16,7 @@ from typing import Any, ClassVar, NamedTuple
 from xlate_core import conditions, faults, power, quantities, reception, state_image, transmission
 from xlate_core.buses import BusCommand, BusInput
 from xlate_core.conditions import ConditionSpec
+from xlate_core.decoding import NO_WORD, UnitDecoder, decode_unit, unit_decoder
 from xlate_core.events import Event, Observer, Reason
 from xlate_core.faults import FaultSpec, FaultState
 from xlate_core.fields import Field, Overflow, Width
@@ -27,6 +28,7 @@ from xlate_core.protection import NO_REFERENCE
 from xlate_core.quantities import (
     ORIGIN_HELD,
     ORIGIN_INITIAL,
+    VALID,
     QuantitySpec,
     QuantityState,
     QuantityStore,
@@ -35,6 +37,7 @@ from xlate_core.quantities import (
     Status,
 )
 from xlate_core.reception import (
+    NEVER_EXPIRES,
     NO_CONDITION,
     UNIT_FRESH,
     BusCounts,
@@ -45,12 +48,16 @@ from xlate_core.reception import (
     UnitSpec,
     UnitState,
 )
-from xlate_core.signals import ByteOrder, intel_word, motorola_word
 from xlate_core.state_image import NamedRecord
 from xlate_core.transmission import RouteSpec, RouteState, TransmitSpec, TransmitState
 
 RULES = 1
 """Number of the rule set; vectors and firmware carry it."""
+
+
+COMMANDS = (BusCommand.NORMAL, BusCommand.NORMAL)
+
+SILENT: tuple[tuple[Frame, ...], tuple[Frame, ...]] = ((), ())
 
 
 class ResetCause(IntEnum):
@@ -149,6 +156,11 @@ class Bridge:
     """Number of the next tick; 0 is the first after reset."""
 
     _inputs: Inputs | None
+    _outputs: Outputs | None
+    _power_hold: bool
+    _conditions_moved: bool
+    _next_look: int
+    _decoders: tuple[UnitDecoder, ...]
     _levels: tuple[bool, ...]
     _duty: tuple[int, ...]
     _frequency: tuple[int, ...]
@@ -178,7 +190,7 @@ class Bridge:
             tuple(sorted({spec.sources[i].quantity for i in unit.sources})) for unit in spec.units
         )
         self._pin_quantities = frozenset(pin.quantity for pin in spec.pins.outputs)
-        self._silent = ((), ())
+        self._watched = {i for i, message in enumerate(spec.transmits) if message.watched}
         self.reset(ResetCause.POWER_ON)
 
     def reset(self, cause: ResetCause, kept: bytes | None = None) -> None:
@@ -218,29 +230,33 @@ class Bridge:
 
         # LENGTH, CHECKSUM, COUNTER
         data = frame.data
-        reason = reception.judge(message, state, data)
-        if reason is not None:
-            self._tell(reason, message.name, len(data))
-            return
+        if message.guarded or len(data) < message.length:
+            reason = reception.judge(message, state, data)
+            if reason is not None:
+                self._tell(reason, message.name, len(data))
+                return
 
         # UNITS
-        taken, unknown = reception.units_taken(message, self.spec.units, data)
-        if unknown:
-            state.selector_unknown = reception.count(state.selector_unknown)
-            self._tell(Reason.SELECTOR_UNKNOWN, message.name, 0)
-        elif not taken and message.units:
-            state.short = reception.count(state.short)
-            state.bad = reception.count(state.bad)
-            self._tell(Reason.FRAME_SHORT, message.name, len(data))
-            return
+        if message.selector is None and len(data) >= message.length:
+            taken: Sequence[int] = message.units
+        else:
+            taken, unknown = reception.units_taken(message, self.spec.units, data)
+            if unknown:
+                state.selector_unknown = reception.count(state.selector_unknown)
+                self._tell(Reason.SELECTOR_UNKNOWN, message.name, 0)
+            elif not taken and message.units:
+                state.short = reception.count(state.short)
+                state.bad = reception.count(state.bad)
+                self._tell(Reason.FRAME_SHORT, message.name, len(data))
+                return
         state.good = reception.count(state.good)
 
         # SIGNALS
-        if taken:
-            intel = intel_word(data)
-            motorola = motorola_word(data)
-            for unit in taken:
-                self._take_unit(unit, intel, motorola)
+        for unit in taken:
+            unit_state = self.units[unit]
+            if not unit_state.fresh:
+                reception.refresh(unit, unit_state, self.clocks[self.spec.units[unit].clock])
+            decode_unit(self._decoders[unit], data, self.store.touched)
 
         # ROUTES
         for route in message.routes:
@@ -257,16 +273,12 @@ class Bridge:
             self._read_pins(inputs)
 
         # DEADLINES
-        for index, clock in enumerate(self.spec.clocks):
-            reception.supervise(
-                clock,
-                self.clocks[index],
-                clock.condition == NO_CONDITION or self.conditions[clock.condition].holds,
-                clockwork.first,
-                self.spec.units,
-                self.units,
-                self._unit_changed,
-            )
+        for clock, clock_state in self._clock_pairs:
+            enabled = clock.condition == NO_CONDITION or self.conditions[clock.condition].holds
+            if not reception.idle(clock_state, enabled, clockwork.first):
+                reception.supervise(
+                    clock, clock_state, enabled, self.spec.units, self.units, self._unit_changed
+                )
 
         # QUANTITIES
         if self.store.touched:
@@ -284,14 +296,12 @@ class Bridge:
         # OUTPUT PINS
         if self._pins_changed:
             self._drive_pins()
-        outputs = Outputs(
-            frames,
-            (BusCommand.NORMAL, BusCommand.NORMAL),
-            self._levels,
-            self._duty,
-            self._frequency,
-            self.power.mode != power.PowerMode.OFF,
-        )
+        outputs = self._outputs
+        if outputs is None or frames is not SILENT:
+            outputs = Outputs(
+                frames, COMMANDS, self._levels, self._duty, self._frequency, self._power_hold
+            )
+            self._outputs = outputs if frames is SILENT else None
 
         # COMMIT
         self.now += 1
@@ -395,22 +405,6 @@ class Bridge:
             state.status = status
             self.store.touched.add(spec.quantity)
 
-    def _take_unit(self, unit: int, intel: int, motorola: int) -> None:
-        """Decode the sources of a refreshed unit."""
-        spec = self.spec.units[unit]
-        reception.refresh(unit, self.units[unit], self.clocks[spec.clock])
-        for index in spec.sources:
-            source = self.spec.sources[index]
-            signal = source.signal
-            if signal is None:
-                continue
-            word = intel if signal.byte_order is ByteOrder.INTEL else motorola
-            raw = (word >> signal.shift) & signal.mask
-            if signal.signed and raw > signal.mask >> 1:
-                raw -= signal.mask + 1
-            if quantities.take(source, self.sources[index], raw):
-                self.store.touched.add(source.quantity)
-
     def _unit_changed(self, index: int, former: int) -> None:
         """React to a unit's new supervision status: sources are forgotten, quantities looked at."""
         state = self.units[index]
@@ -421,6 +415,7 @@ class Bridge:
                 self._tell(Reason.UNIT_RECOVERED, spec.name, 0)
             return
         if not state.fresh:
+            self._decoders[index].word = NO_WORD
             for source in spec.sources:
                 quantities.forget(self.sources[source])
         message = self.spec.messages[spec.message]
@@ -440,19 +435,27 @@ class Bridge:
         for index in touched:
             spec = store.specs[index]
             state = store.states[index]
+            value, status = self._offer(spec.sources[0])
+            if status == VALID and state.origin == 0 and not state.returning:
+                state.value = value  # all that evaluate() would do
+                store.changed.add(index)
+                continue
             before = (state.value, state.status, state.origin)
-            offers = []
-            for number in spec.sources:
-                source = self.sources[number]
-                unit = self.spec.sources[number].unit
-                supervised = UNIT_FRESH if unit < 0 else self.units[unit].status
-                offers.append((source.value, max(supervised, source.status)))
+            offers = [self._offer(number) for number in spec.sources]
             if quantities.evaluate(spec, state, offers, self.spec.tick_ms):
                 store.touched.add(index)
             if (state.value, state.status, state.origin) != before:
                 store.changed.add(index)
                 if state.origin != before[2]:
                     self._origin_changed(spec, before[2], state.origin)
+
+    def _offer(self, source: int) -> tuple[int, int]:
+        """Return value and status of a source, the supervision of its unit looked at (rule 8)."""
+        state = self.sources[source]
+        unit = self.spec.sources[source].unit
+        if unit < 0:
+            return state.value, state.status
+        return state.value, max(self.units[unit].status, state.status)
 
     def _origin_changed(self, spec: QuantitySpec, former: int, origin: int) -> None:
         """Tell that a quantity went to a substitute, or back to its first source."""
@@ -470,6 +473,8 @@ class Bridge:
         power.step(self.spec.power, self.power, store)
         if self.power.mode != former:
             self._conditions_open = True
+            self._outputs = None
+            self._power_hold = self.power.mode != power.PowerMode.OFF
             self._tell(Reason.MODE_CHANGED, "power", self.power.mode)
         if self.spec.power.mode_quantity >= 0:
             store.publish(self.spec.power.mode_quantity, self.power.mode)
@@ -523,37 +528,55 @@ class Bridge:
                     frames[frame.bus].append(frame)
                 route.waiting.clear()
 
-        # VALUES, PACK
-        for index in self._unpacked:
-            spec = self.spec.transmits[index]
-            slot = self.transmits[index]
-            slot.payload = transmission.pack(spec, self.store)
-            stopped = transmission.source_lost(spec, self.store)
-            if stopped != slot.stopped:
-                slot.stopped = stopped
-                reason = Reason.SENDING_STOPPED if stopped else Reason.SENDING_RESUMED
-                self._tell(reason, spec.name, 0)
-        self._unpacked.clear()
-
-        # DUE, COUNTER, CHECKSUM
+        # VALUES: a message that answers changes or loss at once is packed at once
         now = self.now
-        for spec, slot in self._table:
+        for index in self._unpacked & self._watched:
+            self._pack(index)
+            self._next_look = now
+
+        # DUE, PACK, COUNTER, CHECKSUM
+        if now >= self._next_look or self._conditions_moved:
+            self._hand_over_due(frames, now)
+        if not frames[0] and not frames[1]:
+            return SILENT
+        return tuple(frames[0]), tuple(frames[1])
+
+    def _hand_over_due(self, frames: tuple[list[Frame], list[Frame]], now: int) -> None:
+        """Hand over what is due in the listed order and work out when to look again."""
+        next_look = NEVER_EXPIRES
+        for index, (spec, slot) in enumerate(self._table):
             if spec.condition != NO_CONDITION:
                 if not self.conditions[spec.condition].holds:
                     slot.started = False
                     continue
                 if not slot.started:
                     transmission.start(spec, slot, now)
-            open_slot = now >= slot.due_at or spec.on_change
-            if open_slot and transmission.is_due(spec, slot, now):
+            if (now >= slot.due_at or spec.on_change) and transmission.is_due(spec, slot, now):
+                if index in self._unpacked:
+                    self._pack(index)
                 frames[spec.key.bus].append(transmission.hand_over(spec, slot, now))
-        if not frames[0] and not frames[1]:
-            return self._silent
-        return tuple(frames[0]), tuple(frames[1])
+            look_at = transmission.next_look(spec, slot, now) if spec.on_change else slot.due_at
+            if look_at < next_look:
+                next_look = look_at
+        self._next_look = next_look
+        self._conditions_moved = False
+
+    def _pack(self, index: int) -> None:
+        """Put the message's quantities into its slot, and stop or resume it."""
+        spec = self.spec.transmits[index]
+        slot = self.transmits[index]
+        self._unpacked.discard(index)
+        slot.payload = transmission.pack(spec, self.store)
+        stopped = transmission.source_lost(spec, self.store)
+        if stopped != slot.stopped:
+            slot.stopped = stopped
+            reason = Reason.SENDING_STOPPED if stopped else Reason.SENDING_RESUMED
+            self._tell(reason, spec.name, 0)
 
     def _drive_pins(self) -> None:
         """Work out what the output pins carry."""
         self._pins_changed = False
+        self._outputs = None
         driven: dict[PinKind, list[int]] = {kind: [] for kind in PinKind}
         for pin in self.spec.pins.outputs:
             driven[pin.kind].append(drive(pin, self.store.states[pin.quantity].value))
@@ -565,6 +588,7 @@ class Bridge:
         """Judge the conditions on this tick's results, for use in the next one."""
         self._conditions_open = False
         for spec, state in zip(self.spec.conditions, self.conditions, strict=True):
+            before = state.holds
             state.holds = conditions.holds(
                 spec,
                 self.clockwork.uptime,
@@ -572,6 +596,8 @@ class Bridge:
                 self.clockwork.supply_mv,
                 self.store,
             )
+            if state.holds != before:
+                self._conditions_moved = True
 
     # HELPERS
 
@@ -587,13 +613,23 @@ class Bridge:
 
     def _take_up(self) -> None:
         """Have everything looked at once: after reset and after restore."""
+        spec = self.spec
+        self._decoders = tuple(
+            unit_decoder([(spec.sources[i], self.sources[i]) for i in unit.sources])
+            for unit in spec.units
+        )
+        self._clock_pairs = tuple(zip(spec.clocks, self.clocks, strict=True))
+        self._next_look = 0
+        self._outputs = None
         self._inputs = None
         self._bouncing = False
         self._routing = False
         self._conditions_open = True
+        self._conditions_moved = True
+        self._power_hold = self.power.mode != power.PowerMode.OFF
         self._pins_changed = True
-        self._table = tuple(zip(self.spec.transmits, self.transmits, strict=True))
-        self._unpacked = set(range(len(self.spec.transmits)))
+        self._table = tuple(zip(spec.transmits, self.transmits, strict=True))
+        self._unpacked = set(range(len(spec.transmits)))
         self.store.touched.update(
             index for index, spec in enumerate(self.spec.quantities) if spec.sources
         )

@@ -10,9 +10,10 @@ their place here and come later.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from functools import cache
+from typing import Literal
 
 import crcmod
 
@@ -69,6 +70,17 @@ CRC8_CATALOGUE: dict[str, CrcSpec] = {
 """SAE-J1850-ZERO is our name for the start and final value zero of counter-plus-CRC profile 1."""
 
 
+@cache
+def crc_function(spec: CrcSpec) -> Callable[[bytes], int]:
+    """Return the CRC over octets as a function; the library wants the start value un-XORed."""
+    return crcmod.mkCrcFun(
+        (1 << spec.width) | spec.poly,
+        initCrc=spec.init ^ spec.xorout,
+        rev=spec.reflected,
+        xorOut=spec.xorout,
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class FoldSpec:
     """A folded item: `octets` octets, most or least significant first, before or after the data."""
@@ -90,11 +102,22 @@ class ChecksumSpec:
     first_octet: int
     last_octet: int
     folds: tuple[FoldSpec, ...]
+    checksum_octet: int = field(init=False)
+    before: bytes = field(init=False)
+    after: bytes = field(init=False)
+    crc_function: Callable[[bytes], int] | None = field(init=False, repr=False, compare=False)
 
-    @property
-    def checksum_octet(self) -> int:
-        """The payload octet that holds the checksum."""
-        return self.signal.last_octet
+    def __post_init__(self) -> None:
+        """Derive the octet that holds the checksum, the folded octets and the CRC function."""
+        parts = {FoldPlace.BEFORE: b"", FoldPlace.AFTER: b""}
+        for fold in self.folds:
+            order: Literal["little", "big"] = "little" if fold.low_first else "big"
+            parts[fold.place] += fold.value.to_bytes(fold.octets, order)
+        object.__setattr__(self, "checksum_octet", self.signal.last_octet)
+        object.__setattr__(self, "before", parts[FoldPlace.BEFORE])
+        object.__setattr__(self, "after", parts[FoldPlace.AFTER])
+        function = None if self.crc is None else crc_function(self.crc)
+        object.__setattr__(self, "crc_function", function)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,42 +129,21 @@ class CounterSpec:
     max_step: int
 
 
-@cache
-def crc_function(spec: CrcSpec) -> Callable[[bytes], int]:
-    """Return the CRC over octets as a function; the library wants the start value un-XORed."""
-    return crcmod.mkCrcFun(
-        (1 << spec.width) | spec.poly,
-        initCrc=spec.init ^ spec.xorout,
-        rev=spec.reflected,
-        xorOut=spec.xorout,
-    )
-
-
-@cache
-def folded(spec: ChecksumSpec) -> tuple[bytes, bytes]:
-    """Return the constant octets put before and behind the covered octets."""
-    parts = {FoldPlace.BEFORE: b"", FoldPlace.AFTER: b""}
-    for fold in spec.folds:
-        parts[fold.place] += fold.value.to_bytes(fold.octets, "little" if fold.low_first else "big")
-    return parts[FoldPlace.BEFORE], parts[FoldPlace.AFTER]
-
-
 def covered(spec: ChecksumSpec, data: bytes) -> bytes:
     """Return the octets the checksum goes over, folded items included, its own octet left out."""
     own = spec.checksum_octet
-    before, after = folded(spec)
     if spec.first_octet <= own <= spec.last_octet:
         inside = data[spec.first_octet : own] + data[own + 1 : spec.last_octet + 1]
     else:
         inside = data[spec.first_octet : spec.last_octet + 1]
-    return before + inside + after
+    return spec.before + inside + spec.after
 
 
 def checksum(spec: ChecksumSpec, data: bytes) -> int:
     """Return the checksum 0..255 of a payload of the message's full length."""
     octets = covered(spec, data)
-    if spec.crc is not None:
-        return crc_function(spec.crc)(octets)
+    if spec.crc_function is not None:
+        return spec.crc_function(octets)
     if spec.kind is ChecksumKind.SUM8:
         return sum(octets) & 0xFF
     result = 0

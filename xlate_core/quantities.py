@@ -11,7 +11,7 @@ from typing import ClassVar
 
 from xlate_core.arithmetic import UINT16_MAX, approach, divide, rate_step, saturate
 from xlate_core.fields import Field, Overflow, Width
-from xlate_core.signals import SignalSpec
+from xlate_core.signals import SignalSpec, signed
 
 
 class Status(IntEnum):
@@ -68,6 +68,11 @@ class SourceSpec:
     high: int
     frozen_after: int
     max_change: int
+    watched: bool = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Derive whether every reception counts, not only one with a new raw value."""
+        object.__setattr__(self, "watched", self.frozen_after != 0 or self.max_change != 0)
 
 
 @dataclass(slots=True)
@@ -75,18 +80,19 @@ class SourceState:
     """Per source: what the last accepted frame said, before supervision is looked at.
 
     - `status` is NEVER_RECEIVED until a frame came since reset, loss or restart of supervision;
-    - `unchanged` counts repetitions of `raw` while `frozen_after` is set, else stays 0.
+    - `bits` is the signal's raw field without sign;
+    - `unchanged` counts repetitions of `bits` while `frozen_after` is set, else stays 0.
     """
 
     value: int = 0
     status: int = NEVER_RECEIVED
-    raw: int = 0
+    bits: int = 0
     unchanged: int = 0
 
     FIELDS: ClassVar[tuple[Field, ...]] = (
         Field("value", Width.I32, Overflow.SATURATE),
         Field("status", Width.U8, Overflow.BOUNDED, NEVER_RECEIVED),
-        Field("raw", Width.U64, Overflow.WRAP),
+        Field("bits", Width.U64, Overflow.BOUNDED),
         Field("unchanged", Width.U16, Overflow.SATURATE),
     )
 
@@ -190,30 +196,41 @@ def decode(spec: SourceSpec, raw: int) -> tuple[int | None, int]:
     if not spec.valid[0] <= raw <= spec.valid[1]:
         return None, OUT_OF_RANGE
     value = divide(raw * spec.a + spec.b, spec.d)
-    return saturate(value, spec.low, spec.high), VALID
+    if value < spec.low:
+        return spec.low, VALID
+    if value > spec.high:
+        return spec.high, VALID
+    return value, VALID
 
 
-def take(spec: SourceSpec, state: SourceState, raw: int) -> bool:
-    """Take the raw value of an accepted frame; return whether value or status changed (rule 8)."""
+def take(spec: SourceSpec, state: SourceState, bits: int) -> bool:
+    """Take the signal's bits of an accepted frame; return whether value or status changed."""
     known = state.status != NEVER_RECEIVED
-    if known and raw == state.raw and not spec.frozen_after and not spec.max_change:
-        return False
-    if spec.frozen_after:
-        repeated = known and raw == state.raw
-        state.unchanged = min(state.unchanged + 1, UINT16_MAX) if repeated else 0
-    state.raw = raw
-    value, status = decode(spec, raw)
-    if value is not None:
-        if spec.frozen_after and state.unchanged >= spec.frozen_after:
-            status = FROZEN
-        had_value = state.status <= IMPLAUSIBLE
-        if spec.max_change and had_value and abs(value - state.value) > spec.max_change:
-            status = IMPLAUSIBLE
+    repeated = known and bits == state.bits
+    state.bits = bits
+    value, status = decode(spec, signed(spec.signal, bits) if spec.signal else bits)
+    if spec.watched and value is not None:
+        status = plausibility(spec, state, value, repeated)
+    elif spec.watched:
+        state.unchanged = 0
     changed = status != state.status or (value is not None and value != state.value)
     state.status = status
     if value is not None:
         state.value = value
     return changed
+
+
+def plausibility(spec: SourceSpec, state: SourceState, value: int, repeated: bool) -> int:
+    """Return VALID, FROZEN or IMPLAUSIBLE for a decoded value (rule 8), the worse one."""
+    status = VALID
+    if spec.frozen_after:
+        state.unchanged = min(state.unchanged + 1, UINT16_MAX) if repeated else 0
+        if state.unchanged >= spec.frozen_after:
+            status = FROZEN
+    had_value = state.status <= IMPLAUSIBLE
+    if spec.max_change and had_value and abs(value - state.value) > spec.max_change:
+        status = IMPLAUSIBLE
+    return status
 
 
 def forget(state: SourceState) -> None:

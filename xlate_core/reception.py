@@ -6,7 +6,7 @@ runs only while the condition holds: the age of a unit is what that clock advanc
 was last refreshed. So a frozen age needs no bookkeeping, and idle ticks cost one step per clock.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar
 
@@ -63,6 +63,12 @@ class MessageSpec:
     selector: SignalSpec | None
     units: tuple[int, ...]
     routes: tuple[int, ...]
+    guarded: bool = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Derive whether a checksum or a counter is checked."""
+        guarded = self.checksum is not None or self.counter is not None
+        object.__setattr__(self, "guarded", guarded)
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,13 +187,15 @@ def judge(spec: MessageSpec, state: MessageState, data: bytes) -> Reason | None:
 
 def units_taken(
     spec: MessageSpec, units: tuple[UnitSpec, ...], data: bytes
-) -> tuple[list[int], bool]:
+) -> tuple[Sequence[int], bool]:
     """Return the units a judged frame refreshes, and whether its selector is unknown (rule 6).
 
     A path of the multiplexer is taken when the selector names it; a unit of a short frame only
     when its last octet arrived.
     """
     arrived = len(data)
+    if spec.selector is None and arrived >= spec.length:
+        return spec.units, False
     selected = not_selected = False
     taken = []
     selector = None
@@ -216,24 +224,33 @@ def refresh(unit_index: int, unit: UnitState, clock: ClockState) -> None:
         clock.fresh.append(unit_index)
 
 
+def idle(state: ClockState, enabled: bool, first_tick: bool) -> bool:
+    """Advance the clock (not in tick 0); return whether there is nothing to supervise.
+
+    That is so while the condition stays as it is, no frame came and no deadline is reached.
+    """
+    if enabled and state.enabled:
+        if not first_tick:
+            state.reading += 1
+        return not state.fresh and state.reading < state.next_expiry
+    return not state.fresh and not enabled and not state.enabled
+
+
 def supervise(
     spec: ClockSpec,
     state: ClockState,
     enabled: bool,
-    first_tick: bool,
     unit_specs: tuple[UnitSpec, ...],
     units: list[UnitState],
     changed: Callable[[int, int], None],
 ) -> None:
-    """Run the deadlines phase of one clock (rule 7); `changed(unit, former status)` is told.
+    """Run the deadlines phase of a clock that is not idle; `changed(unit, former)` is told.
 
     A frame that arrived on the very tick of its deadline is in time: freshness is looked at first.
     """
     # ENABLING: a new start puts every unit back to "never received"
     started = enabled and not state.enabled
     state.enabled = enabled
-    if enabled and not started and not first_tick:
-        state.reading += 1
     if started:
         for index in spec.units:
             unit = units[index]

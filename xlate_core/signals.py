@@ -112,10 +112,14 @@ def extract(spec: SignalSpec, data: bytes) -> int:
 
 def from_word(spec: SignalSpec, word: int) -> int:
     """Return the raw value of the signal in the word of its byte order."""
-    raw = (word >> spec.shift) & spec.mask
-    if spec.signed and raw > spec.mask >> 1:
-        return raw - spec.mask - 1
-    return raw
+    return signed(spec, (word >> spec.shift) & spec.mask)
+
+
+def signed(spec: SignalSpec, bits: int) -> int:
+    """Return the raw value of the signal's bits: two's complement where it has a sign."""
+    if spec.signed and bits > spec.mask >> 1:
+        return bits - spec.mask - 1
+    return bits
 
 
 def into_word(spec: SignalSpec, word: int, raw: int) -> int:

@@ -7,14 +7,14 @@ it came.
 
 from dataclasses import dataclass, field
 from enum import IntEnum
-from typing import ClassVar
+from typing import ClassVar, NamedTuple
 
-from xlate_core.arithmetic import UINT32_MAX, divide, saturate
+from xlate_core.arithmetic import UINT32_MAX, divide
 from xlate_core.fields import Field, Overflow, Width
 from xlate_core.frames import Frame, FrameKey
 from xlate_core.protection import ChecksumSpec, CounterSpec, next_counter, seal
 from xlate_core.quantities import ORIGIN_NOT_AVAILABLE, QuantityStore, usable
-from xlate_core.reception import NO_CONDITION, count
+from xlate_core.reception import NEVER_EXPIRES, NO_CONDITION, count
 from xlate_core.signals import (
     WORD_OCTETS,
     ByteOrder,
@@ -33,8 +33,7 @@ class OnLoss(IntEnum):
     STOP = 2
 
 
-@dataclass(frozen=True, slots=True)
-class PackSpec:
+class PackSpec(NamedTuple):
     """A quantity in a payload: raw = divide(value*a + b, d), saturated to the raw range low..high.
 
     `not_available` is the raw code that says so, or None when the signal has none.
@@ -71,6 +70,11 @@ class TransmitSpec:
     loss_of: tuple[int, ...]
     counter: CounterSpec | None
     checksum: ChecksumSpec | None
+
+    @property
+    def watched(self) -> bool:
+        """Whether the payload is looked at every tick, not only when a cyclic send is due."""
+        return self.on_change or self.on_loss == OnLoss.STOP
 
 
 @dataclass(slots=True)
@@ -126,25 +130,28 @@ class RouteState:
 
 def encode(spec: PackSpec, value: int) -> int:
     """Return the raw value (rule 4): scaled, saturated to the valid range, never a special code."""
-    return saturate(divide(value * spec.a + spec.b, spec.d), spec.low, spec.high)
+    raw = divide(value * spec.a + spec.b, spec.d)
+    if raw < spec.low:
+        return spec.low
+    if raw > spec.high:
+        return spec.high
+    return raw
 
 
 def pack(spec: TransmitSpec, store: QuantityStore) -> bytes:
     """Return the payload of the quantities as they are, before counter and checksum."""
-    intel = 0
+    intel = intel_mask = 0
     motorola = motorola_word(spec.base)
-    intel_mask = 0
+    says_lost = spec.on_loss == OnLoss.NOT_AVAILABLE
     for entry in spec.packs:
         state = store.states[entry.quantity]
-        code = entry.not_available
-        unreal = state.origin == ORIGIN_NOT_AVAILABLE or (
-            spec.on_loss == OnLoss.NOT_AVAILABLE and not usable(state)
-        )
-        if code is not None and unreal:
-            raw = code
+        signal = entry.signal
+        if entry.not_available is not None and (
+            state.origin == ORIGIN_NOT_AVAILABLE or (says_lost and not usable(state))
+        ):
+            raw = entry.not_available
         else:
             raw = encode(entry, state.value)
-        signal = entry.signal
         if signal.byte_order is ByteOrder.INTEL:
             intel |= (raw & signal.mask) << signal.shift
             intel_mask |= signal.mask << signal.shift
@@ -183,6 +190,14 @@ def is_due(spec: TransmitSpec, state: TransmitState, now: int) -> bool:
     if spec.on_change and not due and state.payload != state.last:
         due = state.sent_at is None or now - state.sent_at >= spec.min_gap
     return due and not state.stopped
+
+
+def next_look(spec: TransmitSpec, state: TransmitState, now: int) -> int:
+    """Return the tick from which `is_due` may say yes again, unless the payload changes first."""
+    due_at = state.due_at if spec.period else NEVER_EXPIRES
+    if spec.on_change and state.payload != state.last and state.sent_at is not None:
+        return min(due_at, max(state.sent_at + spec.min_gap, now + 1))
+    return due_at
 
 
 def hand_over(spec: TransmitSpec, state: TransmitState, now: int) -> Frame:
