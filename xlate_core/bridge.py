@@ -611,31 +611,39 @@ class Bridge:
             transmission.start(spec, slot, 0)
         return slot
 
+    def look_at_everything(self) -> None:
+        """Have the next tick take no shortcut: everything is computed whether it changed or not."""
+        self._inputs = None
+        self._outputs = None
+        self._next_look = 0
+        self._conditions_open = True
+        self._conditions_moved = True
+        self._pins_changed = True
+        self._unpacked = set(range(len(self.spec.transmits)))
+        self.store.touched.update(
+            index for index, quantity in enumerate(self.spec.quantities) if quantity.sources
+        )
+        for decoder in self._decoders:
+            decoder.word = NO_WORD
+        for clock in self.clocks:
+            clock.next_expiry = 0
+
     def _take_up(self) -> None:
-        """Have everything looked at once: after reset and after restore."""
+        """Take up state that was set from outside: after reset and after restore."""
         spec = self.spec
         self._decoders = tuple(
             unit_decoder([(spec.sources[i], self.sources[i]) for i in unit.sources])
             for unit in spec.units
         )
         self._clock_pairs = tuple(zip(spec.clocks, self.clocks, strict=True))
-        self._next_look = 0
-        self._outputs = None
-        self._inputs = None
+        self._table = tuple(zip(spec.transmits, self.transmits, strict=True))
+        self._power_hold = self.power.mode != power.PowerMode.OFF
         self._bouncing = False
         self._routing = False
-        self._conditions_open = True
-        self._conditions_moved = True
-        self._power_hold = self.power.mode != power.PowerMode.OFF
-        self._pins_changed = True
-        self._table = tuple(zip(spec.transmits, self.transmits, strict=True))
-        self._unpacked = set(range(len(spec.transmits)))
-        self.store.touched.update(
-            index for index, spec in enumerate(self.spec.quantities) if spec.sources
-        )
         self._levels = ()
         self._duty = ()
         self._frequency = ()
+        self.look_at_everything()
 
     def _settle(self) -> None:
         """Write the closed forms of all fields that move on idle ticks."""
