@@ -1,0 +1,1 @@
+"""Logs of CAN traffic: reading them, replaying them through a bridge, writing what came of it."""
