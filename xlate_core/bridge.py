@@ -455,7 +455,9 @@ class Bridge:
         unit = self.spec.sources[source].unit
         if unit < 0:
             return state.value, state.status
-        return state.value, max(self.units[unit].status, state.status)
+        supervised = self.units[unit].status
+        # A lost unit is stale although its source, forgotten at the loss, was "never received".
+        return state.value, state.status if supervised == UNIT_FRESH else supervised
 
     def _origin_changed(self, spec: QuantitySpec, former: int, origin: int) -> None:
         """Tell that a quantity went to a substitute, or back to its first source."""
