@@ -1,0 +1,1 @@
+"""Boards: anything that runs vectors."""

@@ -1,0 +1,66 @@
+"""What every board offers to the runner: the reference, the native build, an emulated or real one.
+
+The runner knows nothing else. A tick is a number the host sends, so a board's own speed and the way
+to it cannot alter a result.
+"""
+
+from typing import NamedTuple, Protocol
+
+from xlate_core.bridge import Inputs, Outputs, ResetCause
+from xlate_core.events import Event
+from xlate_core.frames import Frame
+
+RESET_CAUSES = {cause.name.lower(): cause for cause in ResetCause}
+"""Causes of a reset as scenarios and vectors write them."""
+
+
+class Identity(NamedTuple):
+    """What a board says about itself before the first vector."""
+
+    board: str
+    version: str
+    rules: int
+    pairing_digest: str
+
+
+class Stimulus(NamedTuple):
+    """A frame as it reaches the board's controller.
+
+    `length_code` is the raw one, 0..15; codes above 8 stand for 8 octets (rule 6).
+    """
+
+    frame: Frame
+    length_code: int
+
+
+class BoardError(Exception):
+    """The bench failed, not the product: no answer, a damaged link, a board of another pairing."""
+
+
+class Board(Protocol):
+    """One board, with the state of one module."""
+
+    def identity(self) -> Identity:
+        """Say who you are; raises BoardError when there is no answer."""
+
+    def reset(self, cause: ResetCause, keep: bool) -> None:
+        """Restart. `keep` says whether the memory that survives a reset survives (rule 1)."""
+
+    def step(self, inputs: Inputs, frames: tuple[Frame, ...]) -> Outputs:
+        """Receive the frames in order, then run one tick; return what the module puts out."""
+
+    def digest(self) -> int:
+        """Return the CRC-32 over the state image (rule 15)."""
+
+    def image(self) -> bytes:
+        """Return the state image itself, for the explanation of a difference."""
+
+
+class ObservedBoard(Board, Protocol):
+    """A board that also reports its events; the reference does."""
+
+    def take_events(self) -> list[Event]:
+        """Return the events since the last call, in order."""
+
+    def quantity(self, name: str) -> tuple[int, str]:
+        """Return value (in steps of its resolution) and status word of a quantity."""

@@ -1,0 +1,60 @@
+"""The board `reference`: the engine itself, in this process."""
+
+from hil.boards.interface import Identity
+from xlate_core.bridge import RULES, Bridge, Inputs, Outputs, ResetCause
+from xlate_core.events import Event
+from xlate_core.frames import Frame
+from xlate_core.pairing.model import Pairing
+from xlate_core.quantities import Status
+
+
+class ReferenceBoard:
+    """The reference engine behind the interface of all boards.
+
+    With `observe` it collects events, which costs time; normal runs go without.
+    """
+
+    def __init__(self, pairing: Pairing, observe: bool = False) -> None:
+        """Build the engine of a pairing."""
+        self.pairing = pairing
+        self.events: list[Event] = []
+        self.bridge = Bridge(pairing.spec, self.events.append if observe else None)
+        self._quantities = {q.name: index for index, q in enumerate(pairing.spec.quantities)}
+
+    def identity(self) -> Identity:
+        """Say what this board is."""
+        return Identity("reference", f"rules {RULES}", RULES, self.pairing.digest)
+
+    def reset(self, cause: ResetCause, keep: bool) -> None:
+        """Restart; rules 1 has no memory that survives, so `keep` changes nothing yet."""
+        del keep
+        self.bridge.reset(cause)
+
+    def step(self, inputs: Inputs, frames: tuple[Frame, ...]) -> Outputs:
+        """Receive the frames in order, then run one tick."""
+        for frame in frames:
+            self.bridge.receive(frame)
+        return self.bridge.tick(inputs)
+
+    def digest(self) -> int:
+        """Return the digest of the state image."""
+        return self.bridge.digest()
+
+    def image(self) -> bytes:
+        """Return the state image."""
+        return self.bridge.image()
+
+    def dump(self) -> list[tuple[str, int]]:
+        """Return path and value of every state field, for explanations."""
+        return [(path, value) for path, _, value in self.bridge.dump()]
+
+    def take_events(self) -> list[Event]:
+        """Return the events since the last call, in order."""
+        taken = list(self.events)
+        self.events.clear()
+        return taken
+
+    def quantity(self, name: str) -> tuple[int, str]:
+        """Return value and status word of a quantity."""
+        state = self.bridge.quantity(self._quantities[name])
+        return state.value, Status(state.status).name.lower()

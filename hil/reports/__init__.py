@@ -1,0 +1,1 @@
+"""Reports of a run for machines: JSON and JUnit."""

@@ -1,0 +1,154 @@
+"""The one runner for all boards: vectors in, verdicts out."""
+
+import shlex
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from hil.boards.interface import Board, BoardError
+from hil.comparison import compare
+from hil.explanation import explain
+from hil.repetition import repeat
+from hil.vectors.errors import VectorError, nearest
+from hil.vectors.names import Names, names_of
+from hil.vectors.vector import SUFFIXES, Vector, check_fits, load_vector
+from hil.verdicts import Verdict
+from xlate_core.bridge import RULES
+from xlate_core.errors import InputError
+from xlate_core.pairing.model import Pairing
+
+MakeBoard = Callable[[Pairing], Board]
+LoadPairing = Callable[[Path], Pairing]
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What one vector's run says; `explanation` is empty on a pass."""
+
+    identity: str
+    path: Path
+    pairing: str
+    title: str
+    verdict: Verdict
+    ticks: int = 0
+    frames_in: int = 0
+    frames_out: int = 0
+    checkpoints: int = 0
+    duration_ms: int = 0
+    explanation: tuple[str, ...] = ()
+
+
+def is_vector(path: Path) -> bool:
+    """Return whether a file's name is that of a vector."""
+    return not path.name.startswith(".") and path.name.endswith(SUFFIXES)
+
+
+def find_vectors(paths: Sequence[Path], default: Path) -> list[Path]:
+    """Return the vector files of the given files and folders, or of the default folder."""
+    found: list[Path] = []
+    for path in paths or [default]:
+        if path.is_dir():
+            inside = sorted(entry for entry in path.rglob("*") if is_vector(entry))
+            if not inside:
+                raise VectorError(f"{path}: no vector in this folder; expected *.vector files")
+            found += inside
+        elif path.is_file():
+            if not is_vector(path):
+                raise VectorError(f"{path}: no vector file; expected the name *.vector[.gz]")
+            found.append(path)
+        else:
+            siblings = [one.name for one in path.parent.glob("*")] if path.parent.is_dir() else []
+            raise VectorError(f"{path}: no such file or folder{nearest(path.name, siblings)}")
+    return list(dict.fromkeys(found))
+
+
+def vector_id(path: Path) -> str:
+    """Return the id a vector's file name says."""
+    name = path.name
+    for suffix in sorted(SUFFIXES, key=len, reverse=True):
+        name = name.removesuffix(suffix)
+    return name
+
+
+@dataclass(slots=True)
+class Pairings:
+    """Pairings loaded once each, by name, out of one folder."""
+
+    folder: Path
+    load: LoadPairing
+    loaded: dict[str, Names]
+
+    def names(self, name: str) -> Names:
+        """Return the names of a pairing; raises InputError when it cannot be loaded."""
+        if name not in self.loaded:
+            directory = self.folder / name
+            if not (directory / "bridge.toml").is_file():
+                known = [entry.parent.name for entry in self.folder.glob("*/bridge.toml")]
+                raise InputError(
+                    f"{directory}: no pairing `{name}` (bridge.toml is not there)"
+                    f"{nearest(name, known)}"
+                )
+            self.loaded[name] = names_of(self.load(directory))
+        return self.loaded[name]
+
+
+def load_for_run(path: Path, pairings: Pairings) -> tuple[Vector, Names]:
+    """Load a vector and its pairing and see that they belong together."""
+    vector = load_vector(path)
+    names = pairings.names(vector.header.pairing)
+    check_fits(vector, names.pairing.digest, RULES, names.tick_ms)
+    return vector, names
+
+
+def run_vector(vector: Vector, names: Names, board: Board, command: str) -> Result:
+    """Run one vector; bad input raises, everything else is a verdict. A mismatch is not retried."""
+    started = time.monotonic_ns()
+    verdict = Verdict.PASS
+    explanation: tuple[str, ...] = ()
+    ticks = frames_in = frames_out = checkpoints = 0
+    try:
+        check_board(board, names)
+        run = compare(vector, names, board)
+        ticks, frames_in, frames_out = run.ticks, run.frames_in, run.frames_out
+        checkpoints = run.checkpoints
+        if run.difference is not None:
+            verdict = Verdict.MISMATCH
+            repetition = repeat(vector, names, board, run.difference)
+            explanation = tuple(explain(vector, names, run.difference, repetition, command))
+    except BoardError as error:
+        verdict = Verdict.BENCH_FAULT if verdict is Verdict.PASS else verdict
+        explanation = (f"vector {vector.header.identity}: {error}", f"  run again {command}")
+    return Result(
+        identity=vector.header.identity,
+        path=vector.path,
+        pairing=vector.header.pairing,
+        title=vector.header.title,
+        verdict=verdict,
+        ticks=ticks,
+        frames_in=frames_in,
+        frames_out=frames_out,
+        checkpoints=checkpoints,
+        duration_ms=(time.monotonic_ns() - started) // 1_000_000,
+        explanation=explanation,
+    )
+
+
+def check_board(board: Board, names: Names) -> None:
+    """Raise BoardError when the board obeys other rules or carries another pairing."""
+    identity = board.identity()
+    if identity.rules != RULES:
+        raise BoardError(f"board {identity.board} obeys rules {identity.rules}, expected {RULES}")
+    if identity.pairing_digest != names.pairing.digest:
+        raise BoardError(
+            f"board {identity.board} carries pairing {identity.pairing_digest[:12]}, expected "
+            f"{names.pairing.name} {names.pairing.digest[:12]}"
+        )
+
+
+def rerun_command(board: str, path: Path, pairings: Path | None) -> str:
+    """Return the command that runs one vector again."""
+    words = ["xlate", "vectors", "run", "--board", board]
+    if pairings is not None:
+        words += ["--pairings", str(pairings)]
+    return shlex.join([*words, str(path)])

@@ -1,0 +1,1 @@
+"""Scenarios written by a person, vectors the reference makes of them."""

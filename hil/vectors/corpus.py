@@ -1,0 +1,144 @@
+"""All scenarios and all vectors: generate, verify, and the flags they hunt."""
+
+import tomllib
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from hil.vectors.errors import ScenarioError, nearest
+from hil.vectors.generation import Generated, generate
+from hil.vectors.names import Names
+from hil.vectors.reading import pairing_name, read_text
+from hil.vectors.vector import SUFFIXES, file_content, load_vector, write_vector
+from xlate_core.errors import InputError
+
+NamesOf = Callable[[str], Names]
+SCENARIO_SUFFIX = ".scenario"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of one scenario: its result, or the sentence of its mistake."""
+
+    scenario: Path
+    pairing: str
+    generated: Generated | None
+    problem: str
+
+
+def find_scenarios(paths: Sequence[Path], default: Path) -> list[Path]:
+    """Return the scenario files of the given files and folders, or of the default folder."""
+    found: list[Path] = []
+    for path in paths or [default]:
+        if path.is_dir():
+            inside = sorted(path.rglob(f"*{SCENARIO_SUFFIX}"))
+            if not inside:
+                raise ScenarioError(f"{path}: no scenario here; expected *.scenario files")
+            found += inside
+        elif path.is_file() and path.suffix == SCENARIO_SUFFIX:
+            found.append(path)
+        else:
+            siblings = [one.name for one in path.parent.glob("*")] if path.parent.is_dir() else []
+            raise ScenarioError(
+                f"{path}: no scenario; expected a file *.scenario or a folder"
+                f"{nearest(path.name, siblings)}"
+            )
+    return list(dict.fromkeys(found))
+
+
+def scenarios_of(paths: Sequence[Path], source: Path) -> list[Path]:
+    """Return the scenarios of vectors, scenarios and folders of scenarios."""
+    found: list[Path] = []
+    for path in paths:
+        if path.name.endswith(SUFFIXES):
+            header = load_vector(path).header
+            found += find_scenarios([source / header.pairing / header.scenario], source)
+        else:
+            found += find_scenarios([path], source)
+    return list(dict.fromkeys(found)) if paths else find_scenarios((), source)
+
+
+def outcomes(scenarios: Sequence[Path], names_of: NamesOf) -> Iterator[Outcome]:
+    """Play every scenario on the reference; a mistake in one does not stop the others."""
+    for path in scenarios:
+        pairing = ""
+        try:
+            pairing = pairing_name(path, read_text(path))
+            yield Outcome(path, pairing, generate(path, names_of(pairing)), "")
+        except InputError as error:
+            yield Outcome(path, pairing, None, str(error))
+
+
+def disagreement_lines(outcome: Outcome) -> list[str]:
+    """Return where the reference disagrees with the person, with file and line."""
+    if outcome.generated is None:
+        return []
+    return [
+        f"{outcome.scenario}:{one.line}: {one.expectation}: {one.observed}"
+        for one in outcome.generated.disagreements
+    ]
+
+
+def write(outcome: Outcome, folder: Path) -> Path:
+    """Write the vector of an outcome without disagreements."""
+    if outcome.generated is None or outcome.generated.disagreements:
+        raise ValueError("only a scenario that the reference agrees with becomes a vector")
+    return write_vector(
+        folder / outcome.pairing, outcome.generated.identity, outcome.generated.text
+    )
+
+
+def verify_one(outcome: Outcome, folder: Path) -> str:
+    """Return why the committed vector is not what the scenario yields, or an empty text."""
+    if outcome.generated is None:
+        return outcome.problem
+    suffix, content = file_content(outcome.generated.text)
+    path = folder / outcome.pairing / f"{outcome.generated.identity}{suffix}"
+    try:
+        committed = path.read_bytes()
+    except OSError:
+        return f"{path}: the vector of {outcome.scenario.name} is not there; generate it"
+    if committed != content:
+        return f"{path}: differs from what {outcome.scenario.name} yields today; generate it"
+    return ""
+
+
+def strays(checked: Sequence[Outcome], folder: Path) -> list[Path]:
+    """Return vector files that no scenario yields."""
+    belonging = set()
+    for outcome in checked:
+        if outcome.generated is not None:
+            suffix, _ = file_content(outcome.generated.text)
+            belonging.add(folder / outcome.pairing / f"{outcome.generated.identity}{suffix}")
+        else:
+            belonging |= {
+                folder / outcome.pairing / f"{outcome.scenario.stem}{suffix}"
+                for suffix in SUFFIXES
+            }
+    files = {path for path in folder.rglob("*") if path.is_file() and path.name.endswith(SUFFIXES)}
+    return sorted(files - belonging)
+
+
+def load_flags(path: Path) -> dict[str, str]:
+    """Return each hunt flag with its explanation: `[flags]`, one `name = "sentence"` each."""
+    try:
+        with path.open("rb") as file:
+            table = tomllib.load(file)
+    except OSError as error:
+        raise InputError(f"{path}: {error.strerror}; expected the table of hunt flags") from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{path}: {error}") from None
+    flags = table.get("flags")
+    if not isinstance(flags, dict) or not all(isinstance(text, str) for text in flags.values()):
+        raise InputError(f'{path}: expected a table [flags] with lines `name = "sentence"`')
+    return flags
+
+
+def unknown_flags(outcome: Outcome, hunts: Sequence[str], flags: dict[str, str]) -> list[str]:
+    """Return a sentence for each flag of a scenario that nothing explains."""
+    return [
+        f"{outcome.scenario}: hunts `{flag}`, which fixtures/flags.toml does not explain"
+        f"{nearest(flag, flags)}"
+        for flag in hunts
+        if flag not in flags
+    ]

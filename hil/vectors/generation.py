@@ -1,0 +1,138 @@
+"""Scenario -> vector: the reference fills in bytes, and fails if it disagrees with the person."""
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from hil.boards.reference import ReferenceBoard
+from hil.vectors import random_traffic
+from hil.vectors.expectations import Disagreement, judge, new_watch
+from hil.vectors.names import Names
+from hil.vectors.reading import read_scenario, read_text
+from hil.vectors.records import Writer, show_frame
+from hil.vectors.scenario import Scenario
+from hil.vectors.stimulus import Step, play
+from hil.vectors.vector import Header, render
+from xlate_core.bridge import RULES, Outputs, ResetCause
+
+
+@dataclass(frozen=True, slots=True)
+class Generated:
+    """The result of one scenario: the vector's text, and where the person was not met."""
+
+    identity: str
+    text: bytes
+    disagreements: tuple[Disagreement, ...]
+    ticks: int
+    expectations: int
+    hunts: tuple[str, ...]
+
+
+def generate(path: Path, names: Names) -> Generated:
+    """Play a scenario on the reference; raises ScenarioError for a mistake in the file."""
+    text = read_text(path)
+    scenario = read_scenario(path, text, names)
+    records, disagreements = run_reference(scenario, names)
+    header = header_of(scenario, path, text, names)
+    return Generated(
+        header.identity,
+        render(header, records),
+        tuple(disagreements),
+        header.ticks,
+        len(scenario.expectations),
+        header.hunts,
+    )
+
+
+def header_of(scenario: Scenario, path: Path, text: str, names: Names) -> Header:
+    """Return the header of the vector of a scenario."""
+    head = scenario.header
+    return Header(
+        identity=head.identity,
+        title=head.title,
+        pairing=names.pairing.name,
+        pairing_digest=names.pairing.digest,
+        rules=RULES,
+        tick_ms=names.tick_ms,
+        ticks=head.ticks,
+        checkpoint_ticks=head.checkpoint_ticks,
+        hunts=head.hunts,
+        scenario=path.name,
+        scenario_digest=hashlib.sha256(text.encode("utf-8")).hexdigest(),
+        random=head.random,
+    )
+
+
+def steps_of(scenario: Scenario, names: Names) -> Iterator[Step]:
+    """Return what reaches the module tick by tick."""
+    random = scenario.header.random
+    if random is None:
+        return play(scenario, names)
+    return random_traffic.steps(names, random.seed, random.style, scenario.header.ticks)
+
+
+def run_reference(scenario: Scenario, names: Names) -> tuple[list[str], list[Disagreement]]:
+    """Run a scenario; return the records of its vector and what the person is not met in."""
+    board = ReferenceBoard(names.pairing, observe=True)
+    board.reset(ResetCause.POWER_ON, False)
+    watch = new_watch(scenario.expectations, names)
+    writer = Writer(names.pairing)
+    stream = Stream()
+    random = scenario.header.random is not None
+    every, last = scenario.header.checkpoint_ticks, scenario.header.ticks - 1
+    records: list[str] = []
+    for step in steps_of(scenario, names):
+        if step.reset is not None:
+            board.reset(*step.reset)
+        outputs = board.step(step.inputs, tuple(one.frame for one in step.stimuli))
+        checkpoint = is_checkpoint(step.tick, every, last)
+        digest = board.digest() if checkpoint else None
+        if random:
+            stream.add(step.tick, outputs)
+            if digest is not None:
+                records.append(f"{step.tick}||||d={digest:08X} x={stream.hash()}")
+        else:
+            record = writer.record(
+                step.tick, step.reset, step.inputs, step.stimuli, outputs, digest
+            )
+            if record is not None:
+                records.append(record)
+        watch.look(step.tick, outputs, board)
+    return records, judge(scenario.expectations, watch)
+
+
+def is_checkpoint(tick: int, every: int, last: int) -> bool:
+    """Return whether the digest is taken after a tick: every N ticks and at the end (rule 15)."""
+    return (tick + 1) % every == 0 or tick == last
+
+
+class Stream:
+    """The hash over all output since the start, for random vectors."""
+
+    def __init__(self) -> None:
+        """Start with nothing put out."""
+        self._hash = hashlib.sha256()
+        self._rest: tuple[object, ...] | None = None
+
+    def add(self, tick: int, outputs: Outputs) -> None:
+        """Take the outputs of a tick: its frames, and everything else when it changed."""
+        for bus, frames in enumerate(outputs.frames):
+            if frames:
+                shown = " ".join(show_frame(frame) for frame in frames)
+                self._hash.update(f"{tick} {bus} {shown}\n".encode("ascii"))
+        if outputs[1:] != self._rest:
+            self._rest = outputs[1:]
+            numbers = (
+                *outputs.commands,
+                *outputs.levels,
+                *outputs.duty,
+                *outputs.frequency,
+                outputs.power_hold,
+            )
+            shown = " ".join(str(int(number)) for number in numbers)
+            self._hash.update(f"{tick} = {shown}\n".encode("ascii"))
+
+    def hash(self) -> str:
+        """Return the hash up to here in hex."""
+        return self._hash.hexdigest()

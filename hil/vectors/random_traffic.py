@@ -1,0 +1,157 @@
+"""Traffic nobody writes by hand: from a seed, the same on every machine and every Python.
+
+`random.Random(seed).getrandbits` is the only source of chance; its sequence is documented to stay
+the same. Everything else is integer arithmetic here.
+
+Styles: `driving` is ordinary traffic. `disturbed` adds losses, wrong checksums and counters, short
+frames, silent senders, switch bounce and supply dips. `hostile` adds arbitrary identifiers, lengths
+and octets, and resets.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from random import Random
+
+from hil.boards.interface import Stimulus
+from hil.vectors.names import Names
+from hil.vectors.scenario import Disturb, Sending
+from hil.vectors.senders import Sender, disturb, is_due, new_sender, next_frame, set_signal
+from hil.vectors.stimulus import Step, initial_inputs
+from xlate_core.bridge import Inputs, ResetCause
+from xlate_core.frames import Bus, Frame
+from xlate_core.pairing.layouts import DbcSignal
+
+GENERATOR = 1  # version of the traffic; a change makes all random vectors new
+DEFAULT_PERIOD_MS = 100  # for messages without a cycle time
+SETTLED_MS = 200  # the first moments are quiet, so that every run reaches ordinary operation
+
+
+@dataclass(slots=True)
+class Chance:
+    """Whole numbers of a seed."""
+
+    source: Random
+
+    def below(self, limit: int) -> int:
+        """Return a number 0..limit-1 (limit up to 2**32; the bias of the modulo is no matter)."""
+        return self.source.getrandbits(48) % limit
+
+    def one_in(self, count: int) -> bool:
+        """Return true once in `count` calls on average."""
+        return self.below(count) == 0
+
+    def octets(self, count: int) -> bytes:
+        """Return arbitrary octets."""
+        return self.source.getrandbits(8 * count).to_bytes(count, "little") if count else b""
+
+
+def steps(names: Names, seed: int, style: str, ticks: int) -> Iterator[Step]:
+    """Yield every tick of random traffic."""
+    chance = Chance(Random(seed))
+    inputs = initial_inputs(names)
+    senders = []
+    for index, (name, received) in enumerate(names.received.items()):
+        cycle = received.layout.cycle_ms or DEFAULT_PERIOD_MS
+        period = max(1, cycle // names.tick_ms)
+        senders.append(new_sender(received, Sending(name, period, index % period)))
+    settled = SETTLED_MS // names.tick_ms
+    for tick in range(ticks):
+        reset = None
+        inputs = move_inputs(names, chance, inputs, tick, style)
+        stimuli = []
+        for sender in senders:
+            if tick >= sender.due and is_due(sender, tick):
+                move_signals(chance, sender)
+                if style != "driving" and tick >= settled:
+                    trouble(chance, sender)
+                stimulus = next_frame(sender, tick)
+                if stimulus is not None:
+                    stimuli.append(stimulus)
+        if style == "hostile" and tick >= settled:
+            while chance.one_in(4):
+                stimuli.append(arbitrary_frame(chance, names))
+            if chance.one_in(30000):
+                reset = (ResetCause(chance.below(len(ResetCause))), chance.one_in(2))
+        if style != "driving" and chance.one_in(2000):
+            silence = senders[chance.below(len(senders))]
+            silence.silent = not silence.silent
+        yield Step(tick, reset, inputs, tuple(stimuli))
+
+
+def move_inputs(names: Names, chance: Chance, inputs: Inputs, tick: int, style: str) -> Inputs:
+    """Let a switch, an analogue input or the supply move now and then."""
+    levels, counts, supply = inputs.levels, inputs.counts, inputs.supply_mv
+    rarely = 5000 if style == "driving" else 300
+    if levels and (tick == 0 or chance.one_in(rarely)):
+        place = 0 if tick == 0 else chance.below(len(levels))
+        levels = (*levels[:place], not levels[place], *levels[place + 1 :])
+    if counts and chance.one_in(50):
+        place = chance.below(len(counts))
+        moved = counts[place] + chance.below(41) - 20
+        if style == "hostile" and chance.one_in(20):
+            moved = chance.below(65536)
+        moved = min(max(moved, 0), 65535)
+        counts = (*counts[:place], moved, *counts[place + 1 :])
+    if chance.one_in(rarely):
+        supply = 11000 + chance.below(3500) if style == "driving" else chance.below(18000)
+    if (levels, counts, supply) == (inputs.levels, inputs.counts, inputs.supply_mv):
+        return inputs
+    return inputs._replace(levels=levels, counts=counts, supply_mv=supply)
+
+
+def move_signals(chance: Chance, sender: Sender) -> None:
+    """Move one signal of a sender a little, or rarely anywhere its bits allow."""
+    signals = sender.received.layout.signals
+    if not signals or not chance.one_in(3):
+        return
+    signal = signals[chance.below(len(signals))]
+    set_signal(sender, signal.name, moved(chance, signal, sender.values[signal.name]))
+
+
+def moved(chance: Chance, signal: DbcSignal, raw: int) -> int:
+    """Return the next raw value of a signal."""
+    spec = signal.spec
+    if signal.is_selector or chance.one_in(25):
+        return spec.minimum + chance.source.getrandbits(spec.length)
+    low, high = signal.raw_range()
+    step = max(1, (high - low) // 64)
+    return min(max(raw + chance.below(2 * step + 1) - step, low), high)
+
+
+def trouble(chance: Chance, sender: Sender) -> None:
+    """Disturb the next frame of a sender now and then."""
+    if not chance.one_in(40):
+        return
+    received = sender.received
+    kinds = ["drop"]
+    if received.layout.length:
+        kinds.append("shorten")
+    if received.layout.length == 8:
+        kinds.append("code")
+    if received.checksum is not None:
+        kinds.append("checksum")
+    if received.counter is not None:
+        kinds += ["freeze", "jump"]
+    kind = kinds[chance.below(len(kinds))]
+    value = 0
+    if kind == "shorten":
+        value = chance.below(received.layout.length)
+    elif kind == "code":
+        value = 9 + chance.below(7)
+    elif kind == "jump":
+        value = 1 + chance.below(14)
+    disturb(sender, Disturb(0, received.name, kind, 1 + chance.below(3), value))
+
+
+def arbitrary_frame(chance: Chance, names: Names) -> Stimulus:
+    """Return a frame of any identifier, often a known one, with any octets."""
+    layouts = list(names.layouts.values())
+    length = chance.below(9)
+    if layouts and chance.one_in(2):
+        layout = layouts[chance.below(len(layouts))]
+        bus, extended, identifier = layout.key
+    else:
+        bus = chance.below(len(Bus))
+        extended = chance.one_in(2)
+        identifier = chance.source.getrandbits(29 if extended else 11)
+    return Stimulus(Frame(bus, extended, identifier, chance.octets(length)), length)

@@ -1,0 +1,183 @@
+"""Simulated senders: the control units that normally send what the module receives."""
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from hil.boards.interface import Stimulus
+from hil.vectors.names import Received, to_raw
+from hil.vectors.scenario import FOREVER, Disturb, Sending
+from xlate_core.arithmetic import saturate
+from xlate_core.frames import Frame
+from xlate_core.pairing.layouts import DbcMessage, DbcSignal
+from xlate_core.protection import next_counter, seal
+from xlate_core.signals import insert
+
+FILLER_OCTET = 0xA5  # what a lengthened frame carries behind its proper data
+
+
+@dataclass(frozen=True, slots=True)
+class Ramp:
+    """A straight line of physical values from one tick to another, then the end value."""
+
+    first_tick: int
+    duration: int
+    start: Fraction
+    stop: Fraction
+
+    def at(self, tick: int) -> Fraction:
+        """Return the exact value at a tick."""
+        passed = min(tick - self.first_tick, self.duration)
+        return self.start + (self.stop - self.start) * passed / self.duration
+
+
+@dataclass(slots=True)
+class Sender:
+    """One simulated sender.
+
+    - `counter` is the number of the next frame;
+    - `due` is the tick of the next periodic frame while the sender is not silent;
+    - every entry of `disturbances` still applies to so many frames.
+    """
+
+    received: Received
+    values: dict[str, int]
+    period: int = 0
+    due: int = FOREVER
+    until: int = FOREVER
+    silent: bool = False
+    counter: int = 0
+    selecting: tuple[int, ...] = ()
+    selected: int = 0
+    ramps: dict[str, Ramp] = field(default_factory=dict)
+    disturbances: dict[str, list[int]] = field(default_factory=dict)
+    packed: bytes | None = None
+
+
+def initial_raw(signal: DbcSignal) -> int:
+    """Return the DBC initial value, else physical 0 limited to the DBC range."""
+    if signal.initial is not None:
+        return signal.initial
+    low, high = signal.raw_range()
+    return saturate(to_raw(signal, Fraction(0)), low, high)
+
+
+def new_sender(received: Received, sending: Sending | None) -> Sender:
+    """Return a sender before its first frame; without a sending it sends only when asked."""
+    values = {signal.name: initial_raw(signal) for signal in received.layout.signals}
+    sender = Sender(received, values)
+    if sending is not None:
+        sender.period = sending.period
+        sender.due = sending.first
+        sender.until = sending.until
+        sender.selecting = sending.selecting
+    return sender
+
+
+def set_signal(sender: Sender, signal: str, raw: int) -> None:
+    """Give a signal a raw value; a running ramp of it ends."""
+    sender.ramps.pop(signal, None)
+    sender.values[signal] = raw
+    sender.packed = None
+
+
+def disturb(sender: Sender, action: Disturb) -> None:
+    """Take note of a disturbance of the next frames."""
+    counter = sender.received.counter
+    if action.kind == "jump" and counter is not None:
+        sender.counter = (sender.counter + action.value) % counter.modulo
+    elif action.kind == "counter":
+        sender.counter = action.value
+    else:
+        sender.disturbances[action.kind] = [action.frames, action.value]
+
+
+def taken(sender: Sender, kind: str) -> int | None:
+    """Use up one frame of a disturbance; return its value, or None when there is none."""
+    entry = sender.disturbances.get(kind)
+    if entry is None:
+        return None
+    entry[0] -= 1
+    if entry[0] == 0:
+        del sender.disturbances[kind]
+    return entry[1]
+
+
+def is_due(sender: Sender, tick: int) -> bool:
+    """Return whether a periodic frame leaves in this tick, and move on to the next one."""
+    if tick < sender.due:
+        return False
+    sender.due = tick + sender.period
+    if tick + sender.period >= sender.until:
+        sender.due = FOREVER
+    return tick < sender.until and not sender.silent
+
+
+def pack(layout: DbcMessage, values: dict[str, int]) -> bytes:
+    """Return the payload of the values; of multiplexed signals only the selected ones."""
+    data = bytes(layout.length)
+    for signal in layout.signals:
+        if signal.selector is not None:
+            chosen = values[signal.selector]
+            if not any(low <= chosen <= high for low, high in signal.selected_by):
+                continue
+        data = insert(signal.spec, data, values[signal.name])
+    return data
+
+
+def next_frame(sender: Sender, tick: int) -> Stimulus | None:
+    """Return the sender's frame of this tick, sealed and disturbed; None when it is lost."""
+    received = sender.received
+    layout = received.layout
+
+    # VALUES
+    for name, ramp in list(sender.ramps.items()):
+        raw = to_raw(signal_of(layout, name), ramp.at(tick))
+        if raw != sender.values[name]:
+            sender.values[name] = raw
+            sender.packed = None
+        if tick >= ramp.first_tick + ramp.duration:
+            del sender.ramps[name]
+    if sender.selecting:
+        selector = next(s.name for s in layout.signals if s.is_selector and s.selector is None)
+        chosen = sender.selecting[sender.selected % len(sender.selecting)]
+        sender.selected += 1
+        if sender.values[selector] != chosen:
+            sender.values[selector] = chosen
+            sender.packed = None
+    if sender.packed is None:
+        sender.packed = pack(layout, sender.values)
+
+    # COUNTER AND CHECKSUM
+    number = sender.counter
+    if received.counter is not None:
+        if taken(sender, "freeze") is not None:
+            number = (sender.counter - 1) % received.counter.modulo
+        else:
+            sender.counter = next_counter(received.counter, sender.counter)
+    data = seal(received.counter, received.checksum, sender.packed, number)
+
+    # DISTURBANCES
+    if received.checksum is not None and taken(sender, "checksum") is not None:
+        octet = received.checksum.checksum_octet
+        data = data[:octet] + bytes((data[octet] ^ 0xFF,)) + data[octet + 1 :]
+    octets = taken(sender, "shorten")
+    if octets is not None:
+        data = data[:octets]
+    octets = taken(sender, "lengthen")
+    if octets is not None:
+        data += bytes((FILLER_OCTET,)) * (octets - len(data))
+    length_code = taken(sender, "code")
+    if length_code is not None:
+        data += bytes((FILLER_OCTET,)) * (8 - len(data))
+    if taken(sender, "drop") is not None:
+        return None
+    frame = Frame(layout.bus, layout.extended, layout.identifier, data)
+    return Stimulus(frame, len(data) if length_code is None else length_code)
+
+
+def signal_of(layout: DbcMessage, name: str) -> DbcSignal:
+    """Return a signal that is known to exist."""
+    signal = layout.signal(name)
+    if signal is None:
+        raise KeyError(f"{layout.name}.{name}")
+    return signal

@@ -1,0 +1,167 @@
+"""A scenario, played: what reaches the module tick by tick."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import NamedTuple
+
+from hil.boards.interface import Stimulus
+from hil.vectors.names import Names
+from hil.vectors.scenario import (
+    SUPPLY,
+    Action,
+    Disturb,
+    RampSignal,
+    ResetModule,
+    ResumeSending,
+    Scenario,
+    SendFrame,
+    SendOnce,
+    SetCounts,
+    SetLevel,
+    SetSignal,
+    StopSending,
+)
+from hil.vectors.senders import (
+    Ramp,
+    Sender,
+    disturb,
+    is_due,
+    new_sender,
+    next_frame,
+    set_signal,
+)
+from xlate_core.arithmetic import divide
+from xlate_core.bridge import Inputs, ResetCause
+
+INITIAL_SUPPLY_MV = 12000
+
+
+class Step(NamedTuple):
+    """What reaches the module in one tick; `inputs` is the same object while nothing changed."""
+
+    tick: int
+    reset: tuple[ResetCause, bool] | None
+    inputs: Inputs
+    stimuli: tuple[Stimulus, ...]
+
+
+def initial_inputs(names: Names) -> Inputs:
+    """Return the inputs of scenarios before anything is set: inactive, 0 counts, 12000 mV."""
+    return Inputs(
+        levels=tuple(not active_high for _, active_high in names.levels.values()),
+        counts=(0,) * len(names.analogues),
+        supply_mv=INITIAL_SUPPLY_MV,
+    )
+
+
+@dataclass(slots=True)
+class Player:
+    """The state of the bench while a scenario is played."""
+
+    names: Names
+    inputs: Inputs
+    senders: dict[str, Sender]
+    ramps: dict[int, Ramp] = field(default_factory=dict)
+    repeated: list[list[int | SendFrame]] = field(default_factory=list)  # next tick, action
+
+    def apply(self, action: Action, tick: int) -> list[Stimulus]:
+        """Apply one action; return the frames it sends in this very tick."""
+        match action:
+            case SetSignal():
+                set_signal(self.senders[action.message], action.signal, action.raw)
+            case RampSignal():
+                self.senders[action.message].ramps[action.signal] = Ramp(
+                    tick, action.duration, action.start, action.stop
+                )
+            case SetLevel():
+                levels = list(self.inputs.levels)
+                levels[action.index] = action.high
+                self.inputs = self.inputs._replace(levels=tuple(levels))
+            case SetCounts():
+                self.ramps[action.index] = Ramp(
+                    tick - (action.duration == 0), action.duration or 1, action.start, action.stop
+                )
+            case StopSending():
+                for message in action.messages:
+                    self.senders[message].silent = True
+            case ResumeSending():
+                for message in action.messages:
+                    sender = self.senders[message]
+                    if sender.silent and sender.period:
+                        sender.silent = False
+                        sender.due = tick
+            case Disturb():
+                disturb(self.senders[action.message], action)
+            case SendOnce():
+                stimulus = next_frame(self.senders[action.message], tick)
+                return [] if stimulus is None else [stimulus]
+            case SendFrame():
+                if action.period:
+                    self.repeated.append([tick + action.period, action])
+                return [Stimulus(action.frame, action.length_code)]
+        return []
+
+    def move_ramps(self, tick: int) -> None:
+        """Move analogue inputs and the supply along their ramps."""
+        for index, ramp in list(self.ramps.items()):
+            exact: Fraction = ramp.at(tick)
+            value = divide(exact.numerator, exact.denominator)
+            if index == SUPPLY:
+                if value != self.inputs.supply_mv:
+                    self.inputs = self.inputs._replace(supply_mv=value)
+            elif value != self.inputs.counts[index]:
+                counts = list(self.inputs.counts)
+                counts[index] = value
+                self.inputs = self.inputs._replace(counts=tuple(counts))
+            if tick >= ramp.first_tick + ramp.duration:
+                del self.ramps[index]
+
+    def repeats(self, tick: int) -> list[Stimulus]:
+        """Return the periodic raw frames of this tick."""
+        frames = []
+        for entry in self.repeated:
+            due, action = entry
+            if due == tick and isinstance(action, SendFrame) and tick < action.until:
+                frames.append(Stimulus(action.frame, action.length_code))
+                entry[0] = tick + action.period
+        return frames
+
+
+def play(scenario: Scenario, names: Names) -> Iterator[Step]:
+    """Yield every tick of a scenario that is not random."""
+    player = Player(
+        names,
+        initial_inputs(names),
+        {
+            name: new_sender(received, scenario.sendings.get(name))
+            for name, received in names.received.items()
+        },
+    )
+    senders = list(player.senders.values())
+    actions = scenario.actions
+    place = 0
+    for tick in range(scenario.header.ticks):
+        reset = None
+        single: list[Stimulus] = []
+        late: list[Action] = []
+        while place < len(actions) and actions[place].tick == tick:
+            action = actions[place]
+            place += 1
+            if isinstance(action, ResetModule):
+                reset = (action.cause, action.keep)
+            elif isinstance(action, SendOnce | SendFrame):
+                late.append(action)  # behind the periodic frames of the tick
+            else:
+                player.apply(action, tick)
+        player.move_ramps(tick)
+        stimuli: list[Stimulus] = []
+        for sender in senders:
+            if tick >= sender.due and is_due(sender, tick):
+                stimulus = next_frame(sender, tick)
+                if stimulus is not None:
+                    stimuli.append(stimulus)
+        single += player.repeats(tick)
+        for action in late:
+            single += player.apply(action, tick)
+        yield Step(tick, reset, player.inputs, (*stimuli, *single))
