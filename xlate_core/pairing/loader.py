@@ -18,6 +18,7 @@ from xlate_core.pairing.bus_checks import check_buses
 from xlate_core.pairing.canonical import digest
 from xlate_core.pairing.context import Context
 from xlate_core.pairing.databases import read_database
+from xlate_core.pairing.details import quantity_details
 from xlate_core.pairing.indices import number_names
 from xlate_core.pairing.layout_checks import check_database
 from xlate_core.pairing.layouts import DbcMessage
@@ -56,8 +57,11 @@ def read(directory: Path) -> Context:
     if file is None:
         collector.raise_if_any()
         raise AssertionError("a refused file without a problem")
-    context = Context(file, _read_databases(directory, file, collector), collector)
-    collector.raise_if_any()
+    databases = _read_databases(directory, file, collector)
+    if databases is None:
+        collector.raise_if_any()
+        raise AssertionError("a refused database without a problem")
+    context = Context(file, databases, collector)
     for check in (
         check_names,
         check_timing,
@@ -74,12 +78,12 @@ def read(directory: Path) -> Context:
 
 def _read_databases(
     directory: Path, file: BridgeFile, collector: Collector
-) -> dict[str, tuple[DbcMessage, ...]]:
+) -> dict[str, tuple[DbcMessage, ...]] | None:
+    """Return both databases; None when one of them cannot be read at all."""
     databases: dict[str, tuple[DbcMessage, ...]] = {}
     for bus, name in enumerate(BUS_NAMES):
         table = getattr(file.bus, name)
         path: tuple[str, ...] = ("bus", name, "database")
-        databases[name] = ()
         if Path(table.database).name != table.database:
             expected = "the name of a file in the folder of the pairing"
             collector.add(path, f'"{table.database}"', expected)
@@ -88,9 +92,10 @@ def _read_databases(
             collector.add_unknown(path, "a file in the folder", table.database, files)
         else:
             messages = read_database(directory / table.database, bus, collector)
-            databases[name] = messages or ()
-            check_database(databases[name], collector)
-    return databases
+            if messages is not None:
+                databases[name] = messages
+                check_database(messages, collector)
+    return databases if len(databases) == len(BUS_NAMES) else None
 
 
 def resolve(context: Context) -> BridgeSpec:
@@ -139,6 +144,7 @@ def _pairing(directory: Path, context: Context, spec: BridgeSpec) -> Pairing:
         bus_rates=(file.bus.body.bit_rate, file.bus.engine.bit_rate),
         databases=context.databases,
         notes=tuple(context.collector.notes),
+        quantities=quantity_details(context, spec),
         level_inputs=tuple(pin.name for pin in spec.pins.levels),
         analogue_inputs=tuple(pin.name for pin in spec.pins.analogues),
         level_outputs=outputs(PinKind.LEVEL),

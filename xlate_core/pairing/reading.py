@@ -1,5 +1,6 @@
 """bridge.toml: text -> validated tables, with every problem of shape in one go."""
 
+import copy
 import json
 import re
 import tomllib
@@ -49,14 +50,30 @@ def _syntax_error(text: str, error: tomllib.TOMLDecodeError) -> PairingError:
 
 
 def validate(raw: dict[str, Any], collector: Collector) -> BridgeFile | None:
-    """Return the validated tables; None when the shape has problems, which are then collected."""
+    """Return the validated tables, every problem of shape being collected.
+
+    When unknown keys are the only problems the tables are returned without them, so that the other
+    checks can run as well; None after any other problem.
+    """
     try:
         return BridgeFile.model_validate(raw)
     except ValidationError as error:
-        schema = json_schema()
-        for item in error.errors(include_url=False):
-            _collect(item, raw, schema, collector)
+        items = error.errors(include_url=False)
+    schema = json_schema()
+    for item in items:
+        _collect(item, raw, schema, collector)
+    if any(item["type"] != "extra_forbidden" for item in items):
         return None
+    without = copy.deepcopy(raw)
+    for item in items:
+        _remove(without, _real_path(item["loc"], raw))
+    return BridgeFile.model_validate(without)
+
+
+def _remove(tables: Any, path: KeyPath) -> None:
+    for key in path[:-1]:
+        tables = tables[key]
+    del tables[path[-1]]
 
 
 def _collect(item: Any, raw: dict[str, Any], schema: dict[str, Any], collector: Collector) -> None:

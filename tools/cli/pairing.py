@@ -1,0 +1,191 @@
+"""`xlate pairing`: check, show, compare and start pairings, and the schema of bridge.toml."""
+
+import json
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from tools.cli.main import EXIT_DIFFERENCE, EXIT_INPUT
+from xlate_core.errors import InputError
+
+if TYPE_CHECKING:
+    from xlate_core.pairing import Pairing
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+VECTORS = ROOT / "fixtures" / "vectors"
+SCHEMA = ROOT / "fixtures" / "schemas" / "bridge.schema.json"
+
+directory = click.Path(path_type=Path)
+
+
+@click.group()
+def command() -> None:
+    """Pairings: one car with one engine controller, a folder with bridge.toml and two DBC files."""
+
+
+@command.command()
+@click.argument("directories", nargs=-1, required=True, type=directory, metavar="DIR...")
+def check(directories: tuple[Path, ...]) -> None:
+    """Say every problem of the pairings in one run, or one line of approval each."""
+    from xlate_core.pairing import PairingError, load
+
+    bad = False
+    for folder in directories:
+        try:
+            pairing = load(folder)
+        except PairingError as error:
+            bad = True
+            for problem in error.problems:
+                click.echo(f"{folder.as_posix()}/{problem}", err=True)
+            count = len(error.problems)
+            click.echo(f"{folder.as_posix()}: {count} problem{'s' * (count != 1)}", err=True)
+            continue
+        click.echo(_approval(folder, pairing))
+        for note in pairing.notes:
+            click.echo(f"  note: {note}")
+    if bad:
+        raise click.exceptions.Exit(EXIT_INPUT)
+
+
+def _approval(folder: Path, pairing: "Pairing") -> str:
+    spec = pairing.spec
+    received = sum(1 for message in spec.messages if message.units)
+    counts = (
+        f"{received} received, {len(spec.transmits)} sent, {len(spec.routes)} routed, "
+        f"{len(spec.quantities)} quantities, {len(spec.functions)} functions"
+    )
+    return f"{folder.as_posix()}: good, {counts}, digest {pairing.digest[:16]}"
+
+
+@command.command()
+@click.argument("folder", type=directory, metavar="DIR")
+@click.option("--json", "as_json", is_flag=True, help="Plain JSON on the standard output.")
+def show(folder: Path, as_json: bool) -> None:
+    """Show messages with rates and bus load, the way of every quantity, pins, functions, notes."""
+    from tools.cli.pairing_facts import facts
+    from xlate_core.pairing import load
+
+    told = facts(load(folder))
+    if as_json:
+        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        return
+    from tools.cli.pairing_tables import print_facts
+
+    print_facts(told)
+
+
+@command.command()
+@click.argument("before", type=directory, metavar="A")
+@click.argument("after", type=directory, metavar="B")
+@click.option("--json", "as_json", is_flag=True, help="Plain JSON on the standard output.")
+@click.option(
+    "--vectors",
+    type=directory,
+    default=VECTORS,
+    show_default="fixtures/vectors",
+    help="Folder whose vectors are looked through.",
+)
+def compare(before: Path, after: Path, as_json: bool, vectors: Path) -> None:
+    """Show what changed from A to B and what it touches; exit 1 when anything differs."""
+    from xlate_core.pairing import load
+    from xlate_core.pairing.difference import compare as find
+    from xlate_core.pairing.loader import read
+    from xlate_core.pairing.positions import show_path
+
+    old, new = load(before), load(after)
+    found = find(read(before), read(after))
+    touched = vectors_of({old.name, new.name}, vectors) if found.changes else []
+    if as_json:
+        told = {
+            "digests": [old.digest, new.digest],
+            "changes": [
+                {"path": show_path(c.path), "before": c.before, "after": c.after}
+                for c in found.changes
+            ],
+            "messages": list(found.messages),
+            "functions": list(found.functions),
+            "vectors": touched,
+        }
+        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+    elif not found.changes:
+        click.echo(f"no difference, digest {old.digest[:16]}")
+    else:
+        same = "the same" if old.digest == new.digest else f"{old.digest[:16]} {new.digest[:16]}"
+        click.echo(f"{len(found.changes)} changed, digest {same}")
+        for change in found.changes:
+            click.echo(f"  {change}")
+        for title, names in (
+            ("messages touched", found.messages),
+            ("functions touched", found.functions),
+            ("vectors touched", touched),
+        ):
+            click.echo(f"{title}: {', '.join(names) or 'none'}")
+    if found.changes:
+        raise click.exceptions.Exit(EXIT_DIFFERENCE)
+
+
+def vectors_of(names: set[str], folder: Path) -> list[str]:
+    """Return the vectors below a folder that were made for one of the pairings."""
+    from hil.vectors.vector import SUFFIXES, load_vector
+
+    found = []
+    for path in sorted(folder.rglob("*")) if folder.is_dir() else []:
+        if path.name.endswith(SUFFIXES) and load_vector(path).header.pairing in names:
+            found.append(path.relative_to(folder).as_posix())
+    return found
+
+
+@command.command()
+@click.argument("name")
+@click.option(
+    "--into",
+    type=directory,
+    default=Path(),
+    show_default="this folder",
+    help="Folder in which the folder NAME is made.",
+)
+def new(name: str, into: Path) -> None:
+    """Write a commented starting point that passes the check into a new folder NAME."""
+    from hil.vectors.files import write_whole
+    from tools.cli.pairing_template import files
+
+    if not re.fullmatch(r"[a-z][a-z0-9_]*", name):
+        raise InputError(
+            f'name: found "{name}", expected lower-case letters, digits and underscores, '
+            "a letter first"
+        )
+    target = into / name
+    if target.exists():
+        raise InputError(f"{target.as_posix()}: exists already, expected a new folder")
+    unfinished = into / f".{name}.new"
+    try:
+        unfinished.mkdir(parents=True, exist_ok=True)
+        for file, text in files(name).items():
+            write_whole(unfinished / file, text.encode("utf-8"))
+        unfinished.rename(target)
+    except OSError as error:
+        raise InputError(f"{target.as_posix()}: cannot be written: {error.strerror}") from None
+    click.echo(f"{target.as_posix()}: written; next: xlate pairing check {target.as_posix()}")
+
+
+@command.command()
+@click.option("--check", "only_check", is_flag=True, help="Exit 1 when the kept copy differs.")
+def schema(only_check: bool) -> None:
+    """Write the JSON Schema of bridge.toml to fixtures/schemas, for editors and other readers."""
+    from hil.vectors.files import write_whole
+    from xlate_core.pairing.schema import json_schema
+
+    text = json.dumps(json_schema(), indent=2, ensure_ascii=False) + "\n"
+    shown = SCHEMA.relative_to(ROOT).as_posix()
+    if only_check:
+        kept = SCHEMA.read_text(encoding="utf-8") if SCHEMA.is_file() else ""
+        if kept != text:
+            click.echo(f"{shown}: differs from the model; write it anew: xlate pairing schema")
+            raise click.exceptions.Exit(EXIT_DIFFERENCE)
+        click.echo(f"{shown}: as the model says")
+        return
+    SCHEMA.parent.mkdir(parents=True, exist_ok=True)
+    write_whole(SCHEMA, text.encode("utf-8"))
+    click.echo(f"{shown}: written")
