@@ -24,6 +24,8 @@ def divide(numerator: int, denominator: int) -> int:
 
     The denominator is positive; a signed 64-bit numerator of a validated pairing never overflows.
     """
+    if denominator == 1:
+        return numerator
     if numerator >= 0:
         return (numerator + denominator // 2) // denominator
     return -((denominator // 2 - numerator) // denominator)

@@ -159,7 +159,8 @@ class Bridge:
     _outputs: Outputs | None
     _power_hold: bool
     _conditions_moved: bool
-    _next_look: int
+    _calendar: dict[int, set[int]]
+    _next_expiry: int
     _decoders: tuple[UnitDecoder, ...]
     _levels: tuple[bool, ...]
     _duty: tuple[int, ...]
@@ -190,6 +191,9 @@ class Bridge:
             tuple(sorted({spec.sources[i].quantity for i in unit.sources})) for unit in spec.units
         )
         self._pin_quantities = frozenset(pin.quantity for pin in spec.pins.outputs)
+        self._conditional = {
+            i for i, message in enumerate(spec.transmits) if message.condition != NO_CONDITION
+        }
         self._watched = {i for i, message in enumerate(spec.transmits) if message.watched}
         self.reset(ResetCause.POWER_ON)
 
@@ -221,7 +225,8 @@ class Bridge:
     def receive(self, frame: Frame) -> None:
         """Take one frame that arrived since the previous tick; accept or reject it (rule 5)."""
         # KNOWN: bus, identifier, format
-        index = self._messages.get(frame[:3])
+        bus, extended, identifier, data = frame
+        index = self._messages.get((bus, extended, identifier))
         if index is None:
             self._reject_unknown(frame)
             return
@@ -229,7 +234,6 @@ class Bridge:
         state = self.messages[index]
 
         # LENGTH, CHECKSUM, COUNTER
-        data = frame.data
         if message.guarded or len(data) < message.length:
             reason = reception.judge(message, state, data)
             if reason is not None:
@@ -255,7 +259,9 @@ class Bridge:
         for unit in taken:
             unit_state = self.units[unit]
             if not unit_state.fresh:
-                reception.refresh(unit, unit_state, self.clocks[self.spec.units[unit].clock])
+                clock = self.spec.units[unit].clock
+                reception.refresh(unit, unit_state, self.clocks[clock])
+                self._fresh.add(clock)
             decode_unit(self._decoders[unit], data, self.store.touched)
 
         # ROUTES
@@ -273,12 +279,9 @@ class Bridge:
             self._read_pins(inputs)
 
         # DEADLINES
-        for clock, clock_state in self._clock_pairs:
-            enabled = clock.condition == NO_CONDITION or self.conditions[clock.condition].holds
-            if not reception.idle(clock_state, enabled, clockwork.first):
-                reception.supervise(
-                    clock, clock_state, enabled, self.spec.units, self.units, self._unit_changed
-                )
+        now = self.now
+        if self._conditions_moved or self._fresh or now >= self._next_expiry:
+            self._supervise(now)
 
         # QUANTITIES
         if self.store.touched:
@@ -371,7 +374,7 @@ class Bridge:
         """Take up a snapshot of the same pairing; raises ImageError when its length differs."""
         state_image.read(self.records(), image)
         for clock, clock_state in zip(self.spec.clocks, self.clocks, strict=True):
-            reception.resume(clock, clock_state, self.units)
+            reception.resume(clock, clock_state, self.units, self.now)
         for message, slot in zip(self.spec.transmits, self.transmits, strict=True):
             transmission.resume(message, slot, self.now)
         self._take_up()
@@ -404,6 +407,20 @@ class Bridge:
             state.value = value
             state.status = status
             self.store.touched.add(spec.quantity)
+
+    def _supervise(self, now: int) -> None:
+        """Run the deadlines phase of the clocks that have something to look at."""
+        next_expiry = NEVER_EXPIRES
+        for index, (clock, state) in enumerate(self._clock_pairs):
+            if self._conditions_moved or index in self._fresh or now >= state.next_expiry:
+                enabled = clock.condition == NO_CONDITION or self.conditions[clock.condition].holds
+                reception.supervise(
+                    clock, state, enabled, now, self.spec.units, self.units, self._unit_changed
+                )
+            if state.next_expiry < next_expiry:
+                next_expiry = state.next_expiry
+        self._next_expiry = next_expiry
+        self._fresh.clear()
 
     def _unit_changed(self, index: int, former: int) -> None:
         """React to a unit's new supervision status: sources are forgotten, quantities looked at."""
@@ -532,36 +549,43 @@ class Bridge:
 
         # VALUES: a message that answers changes or loss at once is packed at once
         now = self.now
-        for index in self._unpacked & self._watched:
-            self._pack(index)
-            self._next_look = now
+        looked_at = self._calendar.pop(now, None)
+        if self._unpacked or self._conditions_moved:
+            eager = self._unpacked & self._watched
+            for index in eager:
+                self._pack(index)
+            looked_at = eager.union(looked_at or ())
+            if self._conditions_moved:
+                self._conditions_moved = False
+                looked_at |= self._conditional
 
         # DUE, PACK, COUNTER, CHECKSUM
-        if now >= self._next_look or self._conditions_moved:
-            self._hand_over_due(frames, now)
+        if looked_at:
+            for index in sorted(looked_at):
+                self._send_if_due(index, frames, now)
         if not frames[0] and not frames[1]:
             return SILENT
         return tuple(frames[0]), tuple(frames[1])
 
-    def _hand_over_due(self, frames: tuple[list[Frame], list[Frame]], now: int) -> None:
-        """Hand over what is due in the listed order and work out when to look again."""
-        next_look = NEVER_EXPIRES
-        for index, (spec, slot) in enumerate(self._table):
-            if spec.condition != NO_CONDITION:
-                if not self.conditions[spec.condition].holds:
-                    slot.started = False
-                    continue
-                if not slot.started:
-                    transmission.start(spec, slot, now)
-            if (now >= slot.due_at or spec.on_change) and transmission.is_due(spec, slot, now):
-                if index in self._unpacked:
-                    self._pack(index)
-                frames[spec.key.bus].append(transmission.hand_over(spec, slot, now))
-            look_at = transmission.next_look(spec, slot, now) if spec.on_change else slot.due_at
-            if look_at < next_look:
-                next_look = look_at
-        self._next_look = next_look
-        self._conditions_moved = False
+    def _send_if_due(self, index: int, frames: tuple[list[Frame], ...], now: int) -> None:
+        """Hand one message over if it is due, and note in the calendar when to look again."""
+        spec = self.spec.transmits[index]
+        slot = self.transmits[index]
+        if spec.condition != NO_CONDITION:
+            if not self.conditions[spec.condition].holds:
+                slot.started = False
+                return
+            if not slot.started:
+                transmission.start(spec, slot, now)
+        if transmission.is_due(spec, slot, now):
+            if index in self._unpacked:
+                self._pack(index)
+            frames[spec.key.bus].append(transmission.hand_over(spec, slot, now))
+        look_at = transmission.next_look(spec, slot, now)
+        if look_at in self._calendar:
+            self._calendar[look_at].add(index)
+        else:
+            self._calendar[look_at] = {index}
 
     def _pack(self, index: int) -> None:
         """Put the message's quantities into its slot, and stop or resume it."""
@@ -617,7 +641,8 @@ class Bridge:
         """Have the next tick take no shortcut: everything is computed whether it changed or not."""
         self._inputs = None
         self._outputs = None
-        self._next_look = 0
+        self._next_expiry = 0
+        self._calendar = {self.now: set(range(len(self.spec.transmits)))}
         self._conditions_open = True
         self._conditions_moved = True
         self._pins_changed = True
@@ -638,7 +663,7 @@ class Bridge:
             for unit in spec.units
         )
         self._clock_pairs = tuple(zip(spec.clocks, self.clocks, strict=True))
-        self._table = tuple(zip(spec.transmits, self.transmits, strict=True))
+        self._fresh = {clock for clock, state in enumerate(self.clocks) if state.fresh}
         self._power_hold = self.power.mode != power.PowerMode.OFF
         self._bouncing = False
         self._routing = False
@@ -651,7 +676,7 @@ class Bridge:
         """Write the closed forms of all fields that move on idle ticks."""
         for spec, clock in zip(self.spec.clocks, self.clocks, strict=True):
             for index in spec.units:
-                reception.settle(clock, self.units[index])
+                reception.settle(clock, self.units[index], self.now)
         for message, slot in zip(self.spec.transmits, self.transmits, strict=True):
             transmission.settle(message, slot, self.now)
 

@@ -8,7 +8,7 @@ time only.
 from dataclasses import dataclass
 
 from xlate_core.quantities import NEVER_RECEIVED, SourceSpec, SourceState, take
-from xlate_core.signals import ByteOrder, SignalSpec, intel_word, motorola_word
+from xlate_core.signals import SignalSpec, intel_word, motorola_word
 
 NO_WORD = -1
 
@@ -43,7 +43,7 @@ def decode_unit(decoder: UnitDecoder, data: bytes, touched: set[int]) -> None:
     decoder.word = word
     motorola = motorola_word(data)
     for spec, state, signal in decoder.entries:
-        whole = intel if signal.byte_order is ByteOrder.INTEL else motorola
+        whole = intel if signal.intel else motorola
         bits = (whole >> signal.shift) & signal.mask
         if bits == state.bits and state.status != NEVER_RECEIVED and not spec.watched:
             continue

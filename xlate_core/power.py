@@ -27,7 +27,14 @@ class PowerMode(IntEnum):
     ASLEEP = 6
 
 
-IGNITION_MODES = (PowerMode.IGNITION_ON, PowerMode.CRANKING, PowerMode.RUNNING)
+OFF = int(PowerMode.OFF)
+ACCESSORY = int(PowerMode.ACCESSORY)
+IGNITION_ON = int(PowerMode.IGNITION_ON)
+CRANKING = int(PowerMode.CRANKING)
+RUNNING = int(PowerMode.RUNNING)
+AFTER_RUN = int(PowerMode.AFTER_RUN)
+
+IGNITION_MODES = frozenset((IGNITION_ON, CRANKING, RUNNING))
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +64,7 @@ class PowerState:
     - `new_cycle` is true from the control tick a cycle begins in to the next one.
     """
 
-    mode: int = PowerMode.OFF
+    mode: int = OFF
     running: bool = False
     off_time: int = 0
     cycle: int = 0
@@ -88,22 +95,22 @@ def step(spec: PowerSpec, state: PowerState, store: QuantityStore) -> None:
             state.new_cycle = True
         state.off_time = 0
         if state.running:
-            state.mode = PowerMode.RUNNING
+            state.mode = RUNNING
         elif spec.crank != NO_QUANTITY and store[spec.crank].value != 0:
-            state.mode = PowerMode.CRANKING
+            state.mode = CRANKING
         else:
-            state.mode = PowerMode.IGNITION_ON
+            state.mode = IGNITION_ON
         return
 
     if ignition_is_on(state):
         state.off_time = 0
-        state.mode = PowerMode.AFTER_RUN
-    if state.mode == PowerMode.AFTER_RUN and state.off_time < spec.after_run:
+        state.mode = AFTER_RUN
+    if state.mode == AFTER_RUN and state.off_time < spec.after_run:
         pass  # the after-run time goes on
     elif spec.accessory != NO_QUANTITY and store[spec.accessory].value != 0:
-        state.mode = PowerMode.ACCESSORY
+        state.mode = ACCESSORY
     else:
-        state.mode = PowerMode.OFF
+        state.mode = OFF
     state.off_time = min(state.off_time + 1, UINT32_MAX)
 
 

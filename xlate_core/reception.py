@@ -130,11 +130,17 @@ class UnitState:
 
 @dataclass(slots=True)
 class ClockState:
-    """Per supervision clock: whether it runs, its reading, and a lower bound of the next expiry."""
+    """Per supervision clock.
+
+    - while it runs its reading is tick - `origin`, else it stands at `reading`;
+    - `next_expiry` is a lower bound of the tick at which a unit is lost;
+    - `fresh` lists the units refreshed since the last deadlines phase.
+    """
 
     enabled: bool = False
     reading: int = 0
-    next_expiry: int = 0
+    origin: int = 0
+    next_expiry: int = NEVER_EXPIRES
     fresh: list[int] = field(default_factory=list)
 
     FIELDS: ClassVar[tuple[Field, ...]] = (Field("enabled", Width.U8, Overflow.BOUNDED),)
@@ -224,69 +230,63 @@ def refresh(unit_index: int, unit: UnitState, clock: ClockState) -> None:
         clock.fresh.append(unit_index)
 
 
-def idle(state: ClockState, enabled: bool, first_tick: bool) -> bool:
-    """Advance the clock (not in tick 0); return whether there is nothing to supervise.
-
-    That is so while the condition stays as it is, no frame came and no deadline is reached.
-    """
-    if enabled and state.enabled:
-        if not first_tick:
-            state.reading += 1
-        return not state.fresh and state.reading < state.next_expiry
-    return not state.fresh and not enabled and not state.enabled
-
-
 def supervise(
     spec: ClockSpec,
     state: ClockState,
     enabled: bool,
+    now: int,
     unit_specs: tuple[UnitSpec, ...],
     units: list[UnitState],
     changed: Callable[[int, int], None],
 ) -> None:
-    """Run the deadlines phase of a clock that is not idle; `changed(unit, former)` is told.
+    """Run the deadlines phase of one clock in tick `now` (rule 7); `changed(unit, former)` is told.
 
-    A frame that arrived on the very tick of its deadline is in time: freshness is looked at first.
+    It need not be called for a tick in which the condition stayed, no frame came and no expiry is
+    due. A frame that arrived on the very tick of its deadline is in time: freshness comes first.
     """
-    # ENABLING: a new start puts every unit back to "never received"
+    # ENABLING: a new start puts every unit back to "never received"; disabling freezes the ages
     started = enabled and not state.enabled
+    if started:
+        state.origin = now - state.reading
+    elif state.enabled and not enabled:
+        state.reading = now - 1 - state.origin
     state.enabled = enabled
+    reading = now - state.origin if enabled else state.reading
     if started:
         for index in spec.units:
             unit = units[index]
             former, unit.status = unit.status, UNIT_NEVER_RECEIVED
-            unit.refreshed_at = state.reading
+            unit.refreshed_at = reading
             changed(index, former)
-        state.next_expiry = state.reading
+        state.next_expiry = now
 
     # FRESH: age 0
-    if state.fresh:
-        for index in state.fresh:
-            unit = units[index]
-            unit.fresh = False
-            unit.refreshed_at = state.reading
-            if unit.status != UNIT_FRESH:
-                former, unit.status = unit.status, UNIT_FRESH
-                changed(index, former)
-                state.next_expiry = min(
-                    state.next_expiry, state.reading + unit_specs[index].deadline
-                )
-        state.fresh = []
+    for index in state.fresh:
+        unit = units[index]
+        unit.fresh = False
+        unit.refreshed_at = reading
+        if unit.status != UNIT_FRESH:
+            former, unit.status = unit.status, UNIT_FRESH
+            changed(index, former)
+            state.next_expiry = now
+    state.fresh.clear()
 
     # EXPIRY: lost when the age reaches the deadline
-    if enabled and state.reading >= state.next_expiry:
+    if not enabled:
+        state.next_expiry = NEVER_EXPIRES
+    elif now >= state.next_expiry:
         nearest = NEVER_EXPIRES
         for index in spec.units:
             unit = units[index]
             if unit.status == UNIT_STALE:
                 continue
             expiry = expires_at(unit_specs[index], unit)
-            if state.reading >= expiry:
+            if reading >= expiry:
                 former, unit.status = unit.status, UNIT_STALE
                 changed(index, former)
             elif expiry < nearest:
                 nearest = expiry
-        state.next_expiry = nearest
+        state.next_expiry = min(nearest + state.origin, NEVER_EXPIRES)
 
 
 def expires_at(spec: UnitSpec, unit: UnitState) -> int:
@@ -295,15 +295,16 @@ def expires_at(spec: UnitSpec, unit: UnitState) -> int:
     return unit.refreshed_at + deadline if deadline else NEVER_EXPIRES
 
 
-def settle(clock: ClockState, unit: UnitState) -> None:
-    """Write the closed form of the age: min(reading - refreshed_at, maximum)."""
-    unit.age = min(clock.reading - unit.refreshed_at, UINT32_MAX)
+def settle(clock: ClockState, unit: UnitState, now: int) -> None:
+    """Write the closed form of the age after tick now - 1: min(reading - refreshed_at, maximum)."""
+    reading = now - 1 - clock.origin if clock.enabled else clock.reading
+    unit.age = min(reading - unit.refreshed_at, UINT32_MAX)
 
 
-def resume(spec: ClockSpec, clock: ClockState, units: list[UnitState]) -> None:
+def resume(spec: ClockSpec, clock: ClockState, units: list[UnitState], now: int) -> None:
     """Take up a restored state: ages become anchors again, every deadline is looked at anew."""
     clock.reading = 0
-    clock.next_expiry = 0
+    clock.origin = now - 1
     clock.fresh = [index for index in spec.units if units[index].fresh]
     for index in spec.units:
         units[index].refreshed_at = -units[index].age

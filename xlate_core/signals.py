@@ -34,7 +34,7 @@ class ByteOrder(Enum):
 class SignalSpec:
     """Where a signal lies: DBC start bit 0..63, length 1..64 bit, byte order, sign.
 
-    `shift` and `mask` are derived: the field's place in the word of its byte order.
+    `intel`, `shift` and `mask` are derived: the field's place in the word of its byte order.
     """
 
     name: str
@@ -42,13 +42,15 @@ class SignalSpec:
     length: int
     byte_order: ByteOrder
     signed: bool
+    intel: bool = field(init=False)
     shift: int = field(init=False)
     mask: int = field(init=False)
 
     def __post_init__(self) -> None:
         """Derive shift and mask from the place."""
+        object.__setattr__(self, "intel", self.byte_order is ByteOrder.INTEL)
         object.__setattr__(self, "mask", (1 << self.length) - 1)
-        if self.byte_order is ByteOrder.INTEL:
+        if self.intel:
             shift = self.start
         else:
             shift = WORD_BITS - 1 - sawtooth(self.start) - (self.length - 1)
@@ -67,20 +69,20 @@ class SignalSpec:
     @property
     def last_octet(self) -> int:
         """The highest octet index the signal reaches: the one that must have arrived (rule 6)."""
-        if self.byte_order is ByteOrder.INTEL:
+        if self.intel:
             return (self.start + self.length - 1) // 8
         return (sawtooth(self.start) + self.length - 1) // 8
 
     @property
     def fits(self) -> bool:
         """Whether the whole signal lies inside 64 bit."""
-        first = self.start if self.byte_order is ByteOrder.INTEL else sawtooth(self.start)
+        first = self.start if self.intel else sawtooth(self.start)
         return self.length >= 1 and self.start >= 0 and first + self.length <= WORD_BITS
 
     @property
     def bits(self) -> frozenset[int]:
         """The DBC bit numbers the signal occupies."""
-        if self.byte_order is ByteOrder.INTEL:
+        if self.intel:
             return frozenset(range(self.start, self.start + self.length))
         first = sawtooth(self.start)
         return frozenset(sawtooth(place) for place in range(first, first + self.length))
@@ -106,7 +108,7 @@ def motorola_word(data: bytes) -> int:
 
 def extract(spec: SignalSpec, data: bytes) -> int:
     """Return the raw value of the signal in a payload of at least `last_octet` + 1 octets."""
-    word = intel_word(data) if spec.byte_order is ByteOrder.INTEL else motorola_word(data)
+    word = intel_word(data) if spec.intel else motorola_word(data)
     return from_word(spec, word)
 
 
@@ -129,7 +131,7 @@ def into_word(spec: SignalSpec, word: int, raw: int) -> int:
 
 def insert(spec: SignalSpec, data: bytes, raw: int) -> bytes:
     """Return the payload with the raw value put in; neighbours stay untouched."""
-    if spec.byte_order is ByteOrder.INTEL:
+    if spec.intel:
         word = into_word(spec, intel_word(data), raw)
         return word.to_bytes(WORD_OCTETS, "little")[: len(data)]
     word = into_word(spec, motorola_word(data), raw)

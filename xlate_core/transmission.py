@@ -7,7 +7,7 @@ it came.
 
 from dataclasses import dataclass, field
 from enum import IntEnum
-from typing import ClassVar, NamedTuple
+from typing import ClassVar
 
 from xlate_core.arithmetic import UINT32_MAX, divide
 from xlate_core.fields import Field, Overflow, Width
@@ -17,7 +17,6 @@ from xlate_core.quantities import ORIGIN_NOT_AVAILABLE, QuantityStore, usable
 from xlate_core.reception import NEVER_EXPIRES, NO_CONDITION, count
 from xlate_core.signals import (
     WORD_OCTETS,
-    ByteOrder,
     SignalSpec,
     intel_word,
     into_word,
@@ -33,7 +32,8 @@ class OnLoss(IntEnum):
     STOP = 2
 
 
-class PackSpec(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class PackSpec:
     """A quantity in a payload: raw = divide(value*a + b, d), saturated to the raw range low..high.
 
     `not_available` is the raw code that says so, or None when the signal has none.
@@ -143,8 +143,9 @@ def pack(spec: TransmitSpec, store: QuantityStore) -> bytes:
     intel = intel_mask = 0
     motorola = motorola_word(spec.base)
     says_lost = spec.on_loss == OnLoss.NOT_AVAILABLE
+    states = store.states
     for entry in spec.packs:
-        state = store.states[entry.quantity]
+        state = states[entry.quantity]
         signal = entry.signal
         if entry.not_available is not None and (
             state.origin == ORIGIN_NOT_AVAILABLE or (says_lost and not usable(state))
@@ -152,7 +153,7 @@ def pack(spec: TransmitSpec, store: QuantityStore) -> bytes:
             raw = entry.not_available
         else:
             raw = encode(entry, state.value)
-        if signal.byte_order is ByteOrder.INTEL:
+        if signal.intel:
             intel |= (raw & signal.mask) << signal.shift
             intel_mask |= signal.mask << signal.shift
         else:

@@ -9,7 +9,7 @@ from typing import ClassVar
 
 from xlate_core.arithmetic import UINT32_MAX
 from xlate_core.fields import Field, Overflow, Width
-from xlate_core.power import PowerMode, PowerState, ignition_is_on
+from xlate_core.power import CRANKING, PowerState, ignition_is_on
 from xlate_core.quantities import QuantityStore, lost, usable
 
 
@@ -107,7 +107,7 @@ def step(
 
     # SAFE STATE: at once, past the minimum times
     forced = None
-    if not ignition or power.mode == PowerMode.CRANKING:
+    if not ignition or power.mode == CRANKING:
         forced = wanted = 0
     elif state.failsafe:
         wanted = max(wanted, spec.on_loss_stage)
