@@ -22,13 +22,16 @@ if TYPE_CHECKING:
 
 COMPRESSED = ".gz"
 CANDUMP = ".log"
+TEXT_WITH_HEADER = ".asc"
 BINARY_LOG = ".blf"
-COUNTED_FROM_0 = (".asc", BINARY_LOG)
+COUNTED_FROM_0 = (TEXT_WITH_HEADER, BINARY_LOG)
 """Formats whose channels count from 1 in the file while the reader counts them from 0."""
 
 NO_CHANNEL = "none"
 """The name of the channel in formats that have no place for one."""
 
+_HEADER_LINE = re.compile(r"\s*(date\s|base\s|//)", re.IGNORECASE)
+_HEADER_END = re.compile(r"internal\s+events\s+logged", re.IGNORECASE)
 _ERROR_FLAG = 0x20000000  # of a candump identifier: the line tells an error, not a frame
 _RAW_LENGTH = re.compile(r"_[9A-Fa-f](?=\s|$)")  # candump: a raw length code above 8
 _CANDUMP_LINE = re.compile(
@@ -38,11 +41,17 @@ _CANDUMP_LINE = re.compile(
 
 
 class Lines:
-    """The lines of a text log as a reader takes them, remembering where it is."""
+    """The lines of a text log as a reader takes them, remembering where it is.
 
-    def __init__(self, file: IO[str], candump: bool) -> None:
+    What a reader would pass over in silence is made visible to it: half a candump line is an error;
+    an .asc header without its closing line gets one, or the first frame would be taken for it.
+    """
+
+    def __init__(self, file: IO[str], suffix: str) -> None:
         self._file = file
-        self._candump = candump
+        self._candump = suffix == CANDUMP
+        self._in_header = suffix == TEXT_WITH_HEADER
+        self._held: str | None = None
         self.number = 0
         self.text = ""
 
@@ -50,8 +59,16 @@ class Lines:
         return self
 
     def __next__(self) -> str:
+        if self._held is not None:
+            line, self._held = self._held, None
+            return line
         line = next(self._file)
         self.number += 1
+        if self._in_header and not _HEADER_LINE.match(line):
+            self._in_header = False
+            if not _HEADER_END.search(line):
+                self._held = line
+                return "no internal events logged\n"
         self.text = line
         if self._candump and line.strip():
             line = self.text = _RAW_LENGTH.sub("", line)
@@ -149,7 +166,7 @@ class LogFile:
         packed = self.path.suffix.lower() == COMPRESSED
         opener = gzip.open if packed else open
         file = opener(self.path, "rt", encoding="utf-8", errors="replace")
-        self._lines = Lines(file, candump=self.suffix == CANDUMP)
+        self._lines = Lines(file, self.suffix)
         return kind(self._lines)  # type: ignore[arg-type]
 
     def _next_place(self) -> str:

@@ -127,17 +127,17 @@ class Results:
         trace: TracebackType | None,
     ) -> None:
         """Put the files in place, or remove them after an error."""
-        if kind is not None:
-            self._discard()
-            return
         try:
+            if error is not None:
+                raise error
             self._closing.close()
             for new in self._new:
                 new.commit()
         except OSError as failure:
             self._discard()
             reason = os.strerror(failure.errno or 0).lower()
-            raise InputError(f"{self.written[0].parent}: cannot be written ({reason})") from None
+            names = ", ".join(str(path) for path in self.written)
+            raise InputError(f"{names}: cannot be written ({reason})") from None
         except BaseException:
             self._discard()
             raise
