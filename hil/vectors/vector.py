@@ -11,10 +11,9 @@
     hunts deadline_off_by_one
     scenario fan_on_loss.scenario SHA256
     random -
-    records 812
     begin
     TICK|FRAMES IN|FRAMES OUT TO BODY|FRAMES OUT TO ENGINE|CHANGES
-    end CRC32
+    end RECORDS CRC32
 
 Empty fields at the end of a record are left out. A frame is `e:1A0:0011` or `b:123:`: bus, 3 or 8
 hex digits of identifier, octets in hex; `:12` behind it is a raw length code above 8. Changes are
@@ -31,7 +30,9 @@ import io
 import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
+from typing import BinaryIO, cast
 
 from hil.vectors.errors import VectorError, at_line
 from hil.vectors.files import write_whole
@@ -51,8 +52,9 @@ HEADER_KEYS = (
     "hunts",
     "scenario",
     "random",
-    "records",
 )
+CHUNK = 1 << 20
+LONGEST_END = 64  # octets of the last line, generously
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,21 +85,24 @@ class Header:
 
 @dataclass(frozen=True, slots=True)
 class Vector:
-    """A loaded vector: header and the records as octets, parsed while they run."""
+    """A loaded vector: header, and where its records are; they are read while they run."""
 
     path: Path
     header: Header
     records: int
-    body: bytes
+    first_octet: int  # of the first record in the plain text
     first_line: int  # line number of the first record, for errors
 
     def lines(self) -> Iterator[str]:
         """Yield the records as text."""
-        return iter(io.TextIOWrapper(io.BytesIO(self.body), encoding="ascii", newline="\n"))
+        with open_text(self.path) as stream:
+            stream.seek(self.first_octet)
+            text = io.TextIOWrapper(stream, encoding="ascii", newline="\n")
+            yield from islice(text, self.records)
 
 
-def render(header: Header, records: Sequence[str]) -> bytes:
-    """Return the canonical text of a vector as octets."""
+def render_header(header: Header) -> bytes:
+    """Return the header of a vector as octets, `begin` included."""
     random = f"seed {header.random.seed} style {header.random.style}" if header.random else "-"
     values = (
         str(FORMAT),
@@ -111,12 +116,20 @@ def render(header: Header, records: Sequence[str]) -> bytes:
         " ".join(header.hunts) or "-",
         f"{header.scenario} {header.scenario_digest}",
         random,
-        str(len(records)),
     )
     head = "".join(f"{key} {value}\n" for key, value in zip(HEADER_KEYS, values, strict=True))
+    return f"{head}begin\n".encode()
+
+
+def render_end(records: int, crc: int) -> bytes:
+    """Return the last line of a vector."""
+    return f"end {records} {crc:08X}\n".encode("ascii")
+
+
+def render(header: Header, records: Sequence[str]) -> bytes:
+    """Return the canonical text of a vector as octets."""
     body = "".join(f"{record}\n" for record in records).encode("ascii")
-    end = f"end {zlib.crc32(body):08X}\n".encode("ascii")
-    return head.encode("utf-8") + b"begin\n" + body + end
+    return render_header(header) + body + render_end(len(records), zlib.crc32(body))
 
 
 def file_content(text: bytes) -> tuple[str, bytes]:
@@ -140,43 +153,60 @@ def write_vector(folder: Path, identity: str, text: bytes) -> Path:
     return path
 
 
-def read_text(path: Path) -> bytes:
-    """Return a vector file's text as octets; raises VectorError with one sentence."""
-    try:
-        content = path.read_bytes()
-        return gzip.decompress(content) if path.name.endswith(".gz") else content
-    except FileNotFoundError:
-        raise VectorError(f"{path}: no such vector file") from None
-    except (OSError, EOFError, zlib.error) as error:
-        raise VectorError(f"{path}: cannot be read ({error}); expected a whole vector") from None
+def open_text(path: Path) -> BinaryIO:
+    """Open a vector's plain text for reading."""
+    if path.name.endswith(".gz"):
+        return cast(BinaryIO, gzip.open(path, "rb"))
+    return path.open("rb")
 
 
 def load_vector(path: Path) -> Vector:
     """Read and check a vector file; raises VectorError with one sentence."""
-    text = read_text(path)
-    cut = text.find(b"\nbegin\n")
-    if cut < 0:
-        raise VectorError(f"{path}: no line `begin` found; expected a vector of format {FORMAT}")
     try:
-        head = text[:cut].decode("utf-8")
+        with open_text(path) as stream:
+            head = []
+            for _ in range(len(HEADER_KEYS) + 1):
+                line = stream.readline(4096)
+                head.append(line)
+                if line == b"begin\n" or not line.endswith(b"\n"):
+                    break
+            first_octet = sum(len(line) for line in head)
+            values = header_values(path, [line.rstrip(b"\n").decode("utf-8") for line in head])
+            records, crc, last = checked_body(stream)
+    except FileNotFoundError:
+        raise VectorError(f"{path}: no such vector file") from None
     except UnicodeDecodeError:
-        raise VectorError(f"{path}: the header is no UTF-8 text") from None
-    values = header_values(path, head.split("\n"))
-    start = cut + len(b"\nbegin\n")
-    stop = text.rfind(b"end ", start)
-    last = text[stop:].decode("ascii", "replace") if stop >= 0 else ""
-    if stop < 0 or not text.endswith(b"\n") or len(last) != len("end 00000000\n"):
-        raise VectorError(f"{path}: cut short; expected a last line `end CRC32`")
-    body = text[start:stop]
-    if last != f"end {zlib.crc32(body):08X}\n":
+        raise VectorError(f"{path}: the header is no UTF-8 text; expected a vector") from None
+    except (OSError, EOFError, zlib.error) as error:
+        raise VectorError(f"{path}: cannot be read ({error}); expected a whole vector") from None
+    expected = render_end(records, crc)
+    if not last.endswith(b"\n") or not last.startswith(b"end "):
+        raise VectorError(f"{path}: cut short; expected a last line `end RECORDS CRC32`")
+    if last != expected:
+        found, wanted = last.decode("ascii", "replace").strip(), expected.decode("ascii").strip()
         raise VectorError(
-            f"{path}: the records were changed: last line is `{last.strip()}`, "
-            f"expected `end {zlib.crc32(body):08X}`; generate the vector again"
+            f"{path}: the records were changed: last line is `{found}`, the records say "
+            f"`{wanted}`; generate the vector again"
         )
-    records = number(path, "records", values["records"])
-    if body.count(b"\n") != records:
-        raise VectorError(f"{path}: {body.count(bytes((10,)))} records found, expected {records}")
-    return Vector(path, parse_header(path, values), records, body, len(HEADER_KEYS) + 2)
+    header = parse_header(path, values)
+    return Vector(path, header, records, first_octet, len(HEADER_KEYS) + 2)
+
+
+def checked_body(stream: BinaryIO) -> tuple[int, int, bytes]:
+    """Return number and CRC-32 of the records, and the last line."""
+    tail = b""
+    crc = records = 0
+    while chunk := stream.read(CHUNK):
+        data = tail + chunk
+        cut = max(0, len(data) - LONGEST_END)
+        tail = data[cut:]
+        crc = zlib.crc32(data[:cut], crc)
+        records += data.count(b"\n", 0, cut)
+    place = tail.rfind(b"end ")
+    if place < 0:
+        return records, crc, b""
+    crc = zlib.crc32(tail[:place], crc)
+    return records + tail.count(b"\n", 0, place), crc, tail[place:]
 
 
 def header_values(path: Path, lines: list[str]) -> dict[str, str]:
@@ -191,8 +221,9 @@ def header_values(path: Path, lines: list[str]) -> dict[str, str]:
             message = f"format {value} found; this program reads format {FORMAT}"
             raise VectorError(at_line(path, 1, message))
         values[key] = value
-    if len(lines) > len(HEADER_KEYS):
-        extra = len(HEADER_KEYS)
+    extra = len(HEADER_KEYS)
+    if len(lines) <= extra or lines[extra] != "begin":
+        lines = [*lines, "the end of the file"]
         message = f"found `{lines[extra]}`; expected `begin`"
         raise VectorError(at_line(path, extra + 1, message))
     return values
