@@ -75,7 +75,7 @@ class Run:
     frames_out: int = 0
     checkpoints: int = 0
     difference: Difference | None = None
-    agreed: deque[Agreed] = field(default_factory=lambda: deque(maxlen=LOOK_BACK))
+    agreed: deque[Record] = field(default_factory=lambda: deque(maxlen=LOOK_BACK))
 
 
 def compare(vector: Vector, names: Names, board: Board) -> Run:
@@ -125,7 +125,7 @@ def compare_stored(vector: Vector, names: Names, board: Board) -> Run:
         expected = record.expected
         if expected is not SILENT:
             frames_out += len(expected[0]) + len(expected[1])
-        remember(Agreed(tick, record.frames, expected))
+        remember(record)
         if record.digest is not None:
             run.checkpoints += 1
             digest = board.digest()
@@ -196,7 +196,7 @@ def difference(
         expected_rest=record.rest,
         actual_rest=outputs[1:],
         shift=shift,
-        agreed=tuple(run.agreed),
+        agreed=tuple(Agreed(one.tick, one.frames, one.expected) for one in run.agreed),
         subject=key,
     )
 
@@ -213,7 +213,7 @@ def state_difference(run: Run, record: Record, outputs: Outputs, digest: int) ->
         expected_rest=record.rest,
         actual_rest=outputs[1:],
         digests=(record.digest or 0, digest),
-        agreed=tuple(run.agreed),
+        agreed=tuple(Agreed(one.tick, one.frames, one.expected) for one in run.agreed),
     )
 
 

@@ -14,6 +14,7 @@ from enum import IntEnum
 from typing import Any, ClassVar, NamedTuple
 
 from xlate_core import conditions, faults, power, quantities, reception, state_image, transmission
+from xlate_core.arithmetic import UINT16_MAX
 from xlate_core.buses import BusCommand, BusInput
 from xlate_core.conditions import ConditionSpec
 from xlate_core.decoding import NO_WORD, UnitDecoder, decode_unit, unit_decoder
@@ -166,6 +167,7 @@ class Bridge:
     _duty: tuple[int, ...]
     _frequency: tuple[int, ...]
     _unpacked: set[int]
+    _eager: set[int]
     _pins_changed: bool
     _conditions_open: bool
     _bouncing: bool
@@ -253,15 +255,15 @@ class Bridge:
                 state.bad = reception.count(state.bad)
                 self._tell(Reason.FRAME_SHORT, message.name, len(data))
                 return
-        state.good = reception.count(state.good)
+        if state.good < UINT16_MAX:
+            state.good += 1
 
         # SIGNALS
         for unit in taken:
             unit_state = self.units[unit]
             if not unit_state.fresh:
-                clock = self.spec.units[unit].clock
-                reception.refresh(unit, unit_state, self.clocks[clock])
-                self._fresh.add(clock)
+                reception.refresh(unit, unit_state, self.clocks[self.spec.units[unit].clock])
+                self._fresh = True
             decode_unit(self._decoders[unit], data, self.store.touched)
 
         # ROUTES
@@ -411,8 +413,9 @@ class Bridge:
     def _supervise(self, now: int) -> None:
         """Run the deadlines phase of the clocks that have something to look at."""
         next_expiry = NEVER_EXPIRES
-        for index, (clock, state) in enumerate(self._clock_pairs):
-            if self._conditions_moved or index in self._fresh or now >= state.next_expiry:
+        everyone = self._conditions_moved
+        for clock, state in self._clock_pairs:
+            if everyone or state.fresh or now >= state.next_expiry:
                 enabled = clock.condition == NO_CONDITION or self.conditions[clock.condition].holds
                 reception.supervise(
                     clock, state, enabled, now, self.spec.units, self.units, self._unit_changed
@@ -420,7 +423,7 @@ class Bridge:
             if state.next_expiry < next_expiry:
                 next_expiry = state.next_expiry
         self._next_expiry = next_expiry
-        self._fresh.clear()
+        self._fresh = False
 
     def _unit_changed(self, index: int, former: int) -> None:
         """React to a unit's new supervision status: sources are forgotten, quantities looked at."""
@@ -528,7 +531,11 @@ class Bridge:
         """Pass changed quantities on: messages to pack anew, pins to drive, conditions to judge."""
         for index in self.store.changed:
             spec = self.store.specs[index]
-            self._unpacked.update(spec.senders)
+            for message in spec.senders:
+                if message in self._watched:
+                    self._eager.add(message)
+                else:
+                    self._unpacked.add(message)
             if spec.in_conditions:
                 self._conditions_open = True
             if index in self._pin_quantities:
@@ -550,14 +557,14 @@ class Bridge:
         # VALUES: a message that answers changes or loss at once is packed at once
         now = self.now
         looked_at = self._calendar.pop(now, None)
-        if self._unpacked or self._conditions_moved:
-            eager = self._unpacked & self._watched
-            for index in eager:
+        if self._eager:
+            for index in self._eager:
                 self._pack(index)
-            looked_at = eager.union(looked_at or ())
-            if self._conditions_moved:
-                self._conditions_moved = False
-                looked_at |= self._conditional
+            looked_at = self._eager if looked_at is None else looked_at | self._eager
+            self._eager = set()
+        if self._conditions_moved:
+            self._conditions_moved = False
+            looked_at = self._conditional.union(looked_at or ())
 
         # DUE, PACK, COUNTER, CHECKSUM
         if looked_at:
@@ -646,7 +653,8 @@ class Bridge:
         self._conditions_open = True
         self._conditions_moved = True
         self._pins_changed = True
-        self._unpacked = set(range(len(self.spec.transmits)))
+        self._unpacked = set(range(len(self.spec.transmits))) - self._watched
+        self._eager = set(self._watched)
         self.store.touched.update(
             index for index, quantity in enumerate(self.spec.quantities) if quantity.sources
         )
@@ -663,7 +671,7 @@ class Bridge:
             for unit in spec.units
         )
         self._clock_pairs = tuple(zip(spec.clocks, self.clocks, strict=True))
-        self._fresh = {clock for clock, state in enumerate(self.clocks) if state.fresh}
+        self._fresh = True
         self._power_hold = self.power.mode != power.PowerMode.OFF
         self._bouncing = False
         self._routing = False

@@ -17,7 +17,11 @@ from xlate_core.pairing.model import Pairing
 BUS_LETTERS = {"b": Bus.BODY.value, "e": Bus.ENGINE.value}
 LETTER_OF_BUS = ("b", "e")
 SILENT: tuple[tuple[Frame, ...], tuple[Frame, ...]] = ((), ())
-MAX_TABLE = 65536  # frames remembered by their text; then the table starts anew
+Head = tuple[int, bool, int]
+MAX_TABLE = 1024  # frames remembered by their text, then the table starts anew; more is slower
+MAX_HEADS = 4096
+STANDARD_HEAD = len("e:1A0:")
+EXTENDED_HEAD = len("e:00000000:")
 INITIAL_SUPPLY_MV = 12000
 
 
@@ -161,6 +165,7 @@ class Reader:
     def records(self) -> Iterator[Record]:
         """Yield the records; raises VectorError with the line of one that is none."""
         table: dict[str, Frame] = {}
+        heads: dict[str, Head] = {}
         find = table.get
         line = self.vector.first_line - 1
         last_tick = -1
@@ -185,17 +190,17 @@ class Reader:
                     if ":" not in fields[1]:
                         raise ValueError(fields[1])
                     tokens = fields[1].split(" ")
-                    frames = tuple([find(token) or learn(table, token) for token in tokens])
+                    frames = tuple([find(token) or learn(table, heads, token) for token in tokens])
                     if fields[1].count(":") != 2 * len(tokens):
                         codes = length_codes(tokens)
                 if count > 2:
                     if fields[2]:
                         body = tuple(
-                            [find(token) or learn(table, token) for token in fields[2].split(" ")]
+                            [find(token) or learn(table, heads, token) for token in fields[2].split(" ")]
                         )
                     if count > 3 and fields[3]:
                         engine = tuple(
-                            [find(token) or learn(table, token) for token in fields[3].split(" ")]
+                            [find(token) or learn(table, heads, token) for token in fields[3].split(" ")]
                         )
                     if count > 4:
                         reset, digest, stream = self.change(fields[4].split(" "))
@@ -256,9 +261,20 @@ class Reader:
         return reset, digest, stream
 
 
-def learn(table: dict[str, Frame], text: str) -> Frame:
-    """Return the frame of a text that was not looked up before, and remember it."""
-    frame, _ = read_frame(text)
+def learn(table: dict[str, Frame], heads: dict[str, Head], text: str) -> Frame:
+    """Return the frame of a text that was not looked up before, and remember it.
+
+    The part up to the second colon is remembered on its own: payloads change, identifiers do not.
+    """
+    cut = STANDARD_HEAD if text[STANDARD_HEAD - 1 : STANDARD_HEAD] == ":" else EXTENDED_HEAD
+    octets = text[cut:]
+    head = heads.get(text[:cut])
+    if head is None or ":" in octets or len(octets) > 16:
+        frame, _ = read_frame(text)
+        if len(heads) < MAX_HEADS:
+            heads[text[:cut]] = frame[:3]
+    else:
+        frame = Frame(head[0], head[1], head[2], bytes.fromhex(octets))
     table[text] = frame
     return frame
 

@@ -184,7 +184,7 @@ def _substitute(pairing: Pairing, index: int) -> str | None:
 
 def _inputs(pairing: Pairing) -> list[dict[str, Any]]:
     spec = pairing.spec
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "name": level.name,
             "kind": "level",

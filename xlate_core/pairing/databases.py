@@ -9,6 +9,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from xlate_core.frames import MAX_EXTENDED_IDENTIFIER, MAX_STANDARD_IDENTIFIER
 from xlate_core.pairing.exact import to_ratio
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal, Ranges
 from xlate_core.pairing.problems import Collector
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from cantools.database.can.signal import Signal
 
 INDEPENDENT = "VECTOR__INDEPENDENT_SIG_MSG"  # the format's place for signals without a message
+EXTENDED = 1 << 31  # how the format marks a 29-bit identifier
 MAX_SELECTOR_SPAN = 0x10000  # the library stores every value of a range on its own
 
 _MESSAGE = re.compile(r"^\s*BO_\s+(\d+)\s+(\w+)\s*:")
@@ -43,7 +45,9 @@ def read_database(path: Path, bus: int, collector: Collector) -> tuple[DbcMessag
     except UnicodeDecodeError:
         text = data.decode("cp1252", errors="replace")  # the code page the format grew up with
     lines = text.replace("\r\n", "\n")
-    if not _spans_fit(path.name, lines, collector):
+    if not (
+        _spans_fit(path.name, lines, collector) & _identifiers_fit(path.name, lines, collector)
+    ):
         return None
     parsed = _parse(path.name, lines, collector)
     if parsed is None:
@@ -96,6 +100,24 @@ def _spans_fit(file: str, text: str, collector: Collector) -> bool:
                     file, line, match[1], span, f"at most {MAX_SELECTOR_SPAN} selector values"
                 )
                 fits = False
+    return fits
+
+
+def _identifiers_fit(file: str, text: str, collector: Collector) -> bool:
+    """Refuse identifiers beyond 11 or 29 bit, each in its line; the library stops at the first."""
+    fits = True
+    for number, line in enumerate(text.splitlines(), start=1):
+        message = _MESSAGE.match(line)
+        if message is None or message[2] == INDEPENDENT:
+            continue
+        identifier = int(message[1])
+        extended = bool(identifier & EXTENDED)
+        limit = MAX_EXTENDED_IDENTIFIER if extended else MAX_STANDARD_IDENTIFIER
+        if identifier & ~EXTENDED > limit:
+            found = f"identifier 0x{identifier & ~EXTENDED:X}"
+            expected = f"at most 0x{limit:X}; bit 31 of the number marks a 29-bit identifier"
+            collector.add_file(file, number, message[2], found, expected)
+            fits = False
     return fits
 
 

@@ -4,8 +4,6 @@ from itertools import combinations
 
 from xlate_core.frames import (
     MAX_DATA_LENGTH,
-    MAX_EXTENDED_IDENTIFIER,
-    MAX_STANDARD_IDENTIFIER,
     FrameKey,
 )
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal, Ranges
@@ -40,15 +38,6 @@ def check_database(messages: tuple[DbcMessage, ...], collector: Collector) -> No
 
 def check_message(message: DbcMessage, collector: Collector) -> None:
     """Collect every problem of one message and its signals."""
-    limit = MAX_EXTENDED_IDENTIFIER if message.extended else MAX_STANDARD_IDENTIFIER
-    if message.identifier > limit:
-        collector.add_file(
-            message.file,
-            message.line,
-            message.name,
-            f"identifier {message.shown_identifier}",
-            f"at most 0x{limit:X}; bit 31 of the number marks a 29-bit identifier",
-        )
     if message.length > MAX_DATA_LENGTH:
         collector.add_file(
             message.file,
