@@ -417,6 +417,9 @@ class Bridge:
         for clock, state in self._clock_pairs:
             if everyone or state.fresh or now >= state.next_expiry:
                 enabled = clock.condition == NO_CONDITION or self.conditions[clock.condition].holds
+                if state.enabled and not enabled:
+                    for unit in clock.units:
+                        self._tell(Reason.SUPERVISION_OFF, self.spec.units[unit].name, 0)
                 reception.supervise(
                     clock, state, enabled, now, self.spec.units, self.units, self._unit_changed
                 )
