@@ -35,8 +35,10 @@ def explain(
     """Return the explanation of a difference, line by line."""
     tick_ms = vector.header.tick_ms
     lines = [
-        f"vector {vector.header.identity}: first difference at tick {difference.tick} "
-        f"({difference.tick * tick_ms} ms)",
+        (
+            f"vector {vector.header.identity}: first difference at tick {difference.tick} "
+            f"({difference.tick * tick_ms} ms)"
+        ),
         f"  kind      {kind_words(names, difference, tick_ms)}",
         f"  inputs    {shown_inputs(names, difference.inputs)}",
         "  received  " + ("nothing in this tick" if not difference.frames else ""),

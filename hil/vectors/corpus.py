@@ -112,8 +112,7 @@ def strays(checked: Sequence[Outcome], folder: Path) -> list[Path]:
             belonging.add(folder / outcome.pairing / f"{outcome.generated.identity}{suffix}")
         else:
             belonging |= {
-                folder / outcome.pairing / f"{outcome.scenario.stem}{suffix}"
-                for suffix in SUFFIXES
+                folder / outcome.pairing / f"{outcome.scenario.stem}{suffix}" for suffix in SUFFIXES
             }
     files = {path for path in folder.rglob("*") if path.is_file() and path.name.endswith(SUFFIXES)}
     return sorted(files - belonging)

@@ -156,7 +156,7 @@ def traveller(signal: DbcSignal, low: int, high: int, start: int, chance: Random
 
 def foreign_sources(names: Names, chance: Random, known: list[Source]) -> list[Source]:
     """Return unknown messages that fill both buses up to FRAMES_PER_S."""
-    taken = {layout.key for layout in names.layouts.values()}
+    taken: set[tuple[int, bool, int]] = {layout.key for layout in names.layouts.values()}
     per_second = sum(1000 // (source.period * names.tick_ms) for source in known)
     found: list[Source] = []
     while per_second < FRAMES_PER_S:

@@ -35,8 +35,7 @@ FORMS = {
     "power": "`expect power hold on|off` with " + TIMINGS,
     "frame": "`expect frame BUS IDENTIFIER DATA at TIME`",
     "no": (
-        "`expect no frame BUS IDENTIFIER from TIME to TIME` or "
-        "`expect no EVENT of SUBJECT by TIME`"
+        "`expect no frame BUS IDENTIFIER from TIME to TIME` or `expect no EVENT of SUBJECT by TIME`"
     ),
     "event": (
         "`expect EVENT of SUBJECT at TIME`, `expect N EVENT of SUBJECT by TIME` or "
@@ -109,9 +108,7 @@ def read_value(
         within = words.ticks("the duration", names.tick_ms)
         words.keyword("after")
         first = words.ticks("the start", names.tick_ms)
-        return ValueExpectation(
-            words.line, text, source, wanted, "becomes", first, first + within
-        )
+        return ValueExpectation(words.line, text, source, wanted, "becomes", first, first + within)
     if words.maybe("stays"):
         wanted = read()
         first, last = read_window(words, names.tick_ms)
@@ -254,4 +251,3 @@ def read_event(words: Words, names: Names) -> EventExpectation:
         first, last = read_window(words, names.tick_ms)
     subject = "" if subject == "any" else subject
     return EventExpectation(words.line, text, reason, subject, count, first, last)
-

@@ -61,9 +61,7 @@ def names_of(pairing: Pairing) -> Names:
     }
     by_key = {message.key: message for message in layouts.values()}
     received = {
-        message.name: Received(
-            message.name, by_key[message.key], message.counter, message.checksum
-        )
+        message.name: Received(message.name, by_key[message.key], message.counter, message.checksum)
         for message in spec.messages
     }
     outputs: dict[str, OutputPin] = {}
@@ -76,9 +74,7 @@ def names_of(pairing: Pairing) -> Names:
         tick_ms=spec.tick_ms,
         received=received,
         layouts=layouts,
-        levels={
-            pin.name: (index, pin.active_high) for index, pin in enumerate(spec.pins.levels)
-        },
+        levels={pin.name: (index, pin.active_high) for index, pin in enumerate(spec.pins.levels)},
         analogues={pin.name: index for index, pin in enumerate(spec.pins.analogues)},
         outputs=outputs,
         resolutions=resolutions_of(pairing),

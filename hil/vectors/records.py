@@ -196,11 +196,17 @@ class Reader:
                 if count > 2:
                     if fields[2]:
                         body = tuple(
-                            [find(token) or learn(table, heads, token) for token in fields[2].split(" ")]
+                            [
+                                find(token) or learn(table, heads, token)
+                                for token in fields[2].split(" ")
+                            ]
                         )
                     if count > 3 and fields[3]:
                         engine = tuple(
-                            [find(token) or learn(table, heads, token) for token in fields[3].split(" ")]
+                            [
+                                find(token) or learn(table, heads, token)
+                                for token in fields[3].split(" ")
+                            ]
                         )
                     if count > 4:
                         reset, digest, stream = self.change(fields[4].split(" "))

@@ -317,9 +317,7 @@ def add_frames(words: Words, names: Names, scenario: Scenario, action: SendFrame
         if words.maybe("until"):
             until = words.ticks("the end", names.tick_ms)
     words.end()
-    scenario.actions.append(
-        SendFrame(action.tick, action.frame, action.length_code, period, until)
-    )
+    scenario.actions.append(SendFrame(action.tick, action.frame, action.length_code, period, until))
 
 
 def read_reset(words: Words, names: Names, tick: int, scenario: Scenario) -> None:

@@ -219,7 +219,7 @@ def explain_command(path: Path, svg_file: Path | None, pairings: Path | None) ->
     with input_errors():
         vector, names = runner.load_for_run(path, new_pairings(pairings))
         tracks = timeline.collect(vector, names)
-        for line in timeline.words(vector, names, tracks):
+        for line in timeline.words(vector, tracks):
             click.echo(line)
         for line in picture.text(tracks):
             click.echo(line)
