@@ -114,13 +114,10 @@ PROTECTION = [
     ),
     Case(
         "last octet",
-        [
-            (
-                BRIDGE,
-                "[curve.sender_curve]\n",
-                '[transmit.body.WISH]\nperiod_ms = 20\nchecksum = { signal = "Wish", kind = "sum8", last_octet = 2 }\n[curve.sender_curve]\n',
-            )
-        ],
+        added(
+            "[transmit.body.WISH]\nperiod_ms = 20\n"
+            'checksum = { signal = "Wish", kind = "sum8", last_octet = 2 }'
+        ),
         "last_octet = 2",
         "transmit.body.WISH.checksum.last_octet",
         "2",

@@ -344,6 +344,21 @@ class BridgeFile(StrictTable):
 
 
 def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema of bridge.toml, for editors and for the kept copy."""
+    """Return the JSON Schema of bridge.toml, for editors and for the kept copy.
+
+    The short forms, a text in place of a table with one key, are put in here.
+    """
     schema = BridgeFile.model_json_schema(by_alias=True)
+    tables = schema["$defs"]
+    source = _or_text(tables["SourceTable"], "SourceTable")
+    sources = tables["QuantityTable"]["properties"]["from"]
+    sources["anyOf"] = [*source["anyOf"], {"type": "array", "items": source, "minItems": 1}]
+    signals = tables["TransmitTable"]["properties"]["signals"]
+    signals["additionalProperties"] = _or_text(tables["SentSignal"], "SentSignal")
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+
+
+def _or_text(table: dict[str, Any], name: str) -> dict[str, Any]:
+    first = next(iter(table["properties"].values()))
+    about = first.get("description", "")
+    return {"anyOf": [{"$ref": f"#/$defs/{name}"}, {"type": "string", "description": about}]}
