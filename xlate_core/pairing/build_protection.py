@@ -1,7 +1,7 @@
 """Specs of counters and checksums."""
 
 from xlate_core.pairing.layouts import DbcMessage
-from xlate_core.pairing.schema import ChecksumTable, CounterTable
+from xlate_core.pairing.schema_messages import ChecksumTable, CounterTable
 from xlate_core.protection import (
     CRC8_CATALOGUE,
     ChecksumKind,

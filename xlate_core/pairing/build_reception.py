@@ -12,7 +12,8 @@ from xlate_core.pairing.layout_checks import selection
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal, Ranges
 from xlate_core.pairing.positions import KeyPath
 from xlate_core.pairing.scaling import decoding, limits, nearest_step, prove, steps
-from xlate_core.pairing.schema import PathTable, QuantityTable, ReceiveTable, SourceTable, UnitTable
+from xlate_core.pairing.schema import QuantityTable
+from xlate_core.pairing.schema_messages import PathTable, ReceiveTable, SourceTable, UnitTable
 from xlate_core.power import PowerMode
 from xlate_core.quantities import NO_UNIT, QuantitySpec, SourceSpec, Status
 from xlate_core.reception import ClockSpec, MessageSpec, UnitSpec

@@ -10,7 +10,7 @@ from xlate_core.pairing.layout_checks import selection
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal
 from xlate_core.pairing.positions import KeyPath
 from xlate_core.pairing.scaling import encoding, prove
-from xlate_core.pairing.schema import SentSignal, TransmitTable
+from xlate_core.pairing.schema_messages import SentSignal, TransmitTable
 from xlate_core.quantities import QuantitySpec
 from xlate_core.signals import insert
 from xlate_core.transmission import OnLoss, PackSpec, RouteSpec, TransmitSpec

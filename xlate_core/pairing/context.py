@@ -7,13 +7,14 @@ from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing.layouts import DbcMessage
 from xlate_core.pairing.positions import KeyPath
 from xlate_core.pairing.problems import Collector
-from xlate_core.pairing.schema import BridgeFile, ChecksumTable, CounterTable, SourceTable
+from xlate_core.pairing.schema import BridgeFile
 from xlate_core.pairing.schema_functions import (
     CoolingFanTable,
     FuelPumpTable,
     GaugeTable,
     MappingTable,
 )
+from xlate_core.pairing.schema_messages import ChecksumTable, CounterTable, SourceTable
 
 POWER_MODE = "power_mode"  # the one quantity that the engine itself produces
 Use = tuple[KeyPath, str]

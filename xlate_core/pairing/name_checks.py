@@ -11,8 +11,8 @@ from xlate_core.pairing.context import (
 )
 from xlate_core.pairing.layouts import DbcMessage
 from xlate_core.pairing.positions import KeyPath
-from xlate_core.pairing.schema import SourceTable
 from xlate_core.pairing.schema_functions import GaugeTable
+from xlate_core.pairing.schema_messages import SourceTable
 from xlate_core.protection import CRC8_CATALOGUE
 
 

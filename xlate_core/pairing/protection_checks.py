@@ -3,7 +3,7 @@
 from xlate_core.pairing.context import Context
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal
 from xlate_core.pairing.positions import KeyPath
-from xlate_core.pairing.schema import ChecksumTable, CounterTable
+from xlate_core.pairing.schema_messages import ChecksumTable, CounterTable
 
 
 def check_protection(context: Context) -> None:

@@ -4,8 +4,9 @@ from xlate_core.pairing.context import Context, source_path, split_source
 from xlate_core.pairing.layout_checks import selection
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal, plain_unit
 from xlate_core.pairing.positions import KeyPath
-from xlate_core.pairing.schema import QuantityTable, SentSignal, SourceTable, TransmitTable
+from xlate_core.pairing.schema import QuantityTable
 from xlate_core.pairing.schema_functions import GaugeTable
+from xlate_core.pairing.schema_messages import SentSignal, SourceTable, TransmitTable
 from xlate_core.pairing.value_checks import check_raw_range
 
 
