@@ -14,7 +14,6 @@ from enum import IntEnum
 from typing import Any, ClassVar, NamedTuple
 
 from xlate_core import conditions, faults, power, quantities, reception, state_image, transmission
-from xlate_core.arithmetic import UINT16_MAX
 from xlate_core.buses import BusCommand, BusInput
 from xlate_core.conditions import ConditionSpec
 from xlate_core.decoding import NO_WORD, UnitDecoder, decode_unit, unit_decoder
@@ -22,7 +21,7 @@ from xlate_core.events import Event, Observer, Reason
 from xlate_core.faults import FaultSpec, FaultState
 from xlate_core.fields import Field, Overflow, Width
 from xlate_core.frames import BUS_NAMES, Bus, Frame
-from xlate_core.functions import FUNCTIONS, FunctionSpec, Step
+from xlate_core.functions import FUNCTIONS, PURE, FunctionSpec, Step
 from xlate_core.pins import LevelInputState, PinKind, PinsSpec, debounce, drive, measure
 from xlate_core.power import PowerSpec, PowerState
 from xlate_core.protection import NO_REFERENCE
@@ -150,6 +149,15 @@ class ClockworkState:
     )
 
 
+class Followers(NamedTuple):
+    """What must be looked at again when a quantity changed."""
+
+    eager: tuple[int, ...]  # messages packed at once
+    lazy: tuple[int, ...]  # messages packed when they are due
+    of_condition: bool
+    of_pin: bool
+
+
 class Bridge:
     """The engine of one pairing: two verbs, `receive` and `tick`, and `reset`."""
 
@@ -185,18 +193,29 @@ class Bridge:
             for i in range(len(spec.messages))
             for route in spec.messages[i].routes
         }
-        self._functions: tuple[tuple[FunctionSpec, Step], ...] = tuple(
-            (function, FUNCTIONS[type(function)][1]) for function in spec.functions
+        self._functions: tuple[tuple[Any, Step, bool], ...] = tuple(
+            (function, FUNCTIONS[type(function)][1], isinstance(function, PURE))
+            for function in spec.functions
         )
+        self._judged = frozenset(fault.message for fault in spec.faults if fault.message >= 0)
         self._longest_startup = max((c.after for c in spec.conditions), default=0)
         self._unit_quantities = tuple(
             tuple(sorted({spec.sources[i].quantity for i in unit.sources})) for unit in spec.units
         )
-        self._pin_quantities = frozenset(pin.quantity for pin in spec.pins.outputs)
         self._conditional = {
             i for i, message in enumerate(spec.transmits) if message.condition != NO_CONDITION
         }
-        self._watched = {i for i, message in enumerate(spec.transmits) if message.watched}
+        self._watched = frozenset(i for i, slot in enumerate(spec.transmits) if slot.watched)
+        of_pins = {pin.quantity for pin in spec.pins.outputs}
+        self._followers = tuple(
+            Followers(
+                tuple(i for i in quantity.senders if i in self._watched),
+                tuple(i for i in quantity.senders if i not in self._watched),
+                quantity.in_conditions,
+                index in of_pins,
+            )
+            for index, quantity in enumerate(spec.quantities)
+        )
         self.reset(ResetCause.POWER_ON)
 
     def reset(self, cause: ResetCause, kept: bytes | None = None) -> None:
@@ -239,7 +258,7 @@ class Bridge:
         if message.guarded or len(data) < message.length:
             reason = reception.judge(message, state, data)
             if reason is not None:
-                self._tell(reason, message.name, len(data))
+                self._reject(reason, index, len(data))
                 return
 
         # UNITS
@@ -252,18 +271,17 @@ class Bridge:
                 self._tell(Reason.SELECTOR_UNKNOWN, message.name, 0)
             elif not taken and message.units:
                 state.short = reception.count(state.short)
-                state.bad = reception.count(state.bad)
-                self._tell(Reason.FRAME_SHORT, message.name, len(data))
+                self._reject(Reason.FRAME_SHORT, index, len(data))
                 return
-        if state.good < UINT16_MAX:
-            state.good += 1
+        if index in self._judged:
+            state.good = reception.count(state.good)
 
         # SIGNALS
         for unit in taken:
             unit_state = self.units[unit]
             if not unit_state.fresh:
-                reception.refresh(unit, unit_state, self.clocks[self.spec.units[unit].clock])
-                self._fresh = True
+                unit_state.fresh = True
+                self._fresh.append(unit)
             decode_unit(self._decoders[unit], data, self.store.touched)
 
         # ROUTES
@@ -282,8 +300,12 @@ class Bridge:
 
         # DEADLINES
         now = self.now
-        if self._conditions_moved or self._fresh or now >= self._next_expiry:
-            self._supervise(now)
+        if self._conditions_moved:
+            self._enable_clocks(now)
+        if self._fresh:
+            self._refresh_units(now)
+        if now >= self._next_expiry:
+            self._expire_units(now)
 
         # QUANTITIES
         if self.store.touched:
@@ -410,23 +432,33 @@ class Bridge:
             state.status = status
             self.store.touched.add(spec.quantity)
 
-    def _supervise(self, now: int) -> None:
-        """Run the deadlines phase of the clocks that have something to look at."""
-        next_expiry = NEVER_EXPIRES
-        everyone = self._conditions_moved
+    def _enable_clocks(self, now: int) -> None:
+        """Start and stop the supervision clocks by their conditions."""
         for clock, state in self._clock_pairs:
-            if everyone or state.fresh or now >= state.next_expiry:
-                enabled = clock.condition == NO_CONDITION or self.conditions[clock.condition].holds
-                if state.enabled and not enabled:
-                    for unit in clock.units:
-                        self._tell(Reason.SUPERVISION_OFF, self.spec.units[unit].name, 0)
-                reception.supervise(
-                    clock, state, enabled, now, self.spec.units, self.units, self._unit_changed
-                )
-            if state.next_expiry < next_expiry:
-                next_expiry = state.next_expiry
-        self._next_expiry = next_expiry
-        self._fresh = False
+            enabled = clock.condition == NO_CONDITION or self.conditions[clock.condition].holds
+            if state.enabled and not enabled:
+                for unit in clock.units:
+                    self._tell(Reason.SUPERVISION_OFF, self.spec.units[unit].name, 0)
+            reception.enable(clock, state, enabled, now, self.units, self._unit_changed)
+        self._next_expiry = now
+
+    def _refresh_units(self, now: int) -> None:
+        """Give the units that were received age 0."""
+        for index in self._fresh:
+            clock = self._unit_clocks[index]
+            reception.refresh(index, self.units[index], clock, now, self._unit_changed)
+            if clock.enabled and clock.next_expiry < self._next_expiry:
+                self._next_expiry = clock.next_expiry
+        self._fresh.clear()
+
+    def _expire_units(self, now: int) -> None:
+        """Lose the units whose deadline has come; work out when the next one may."""
+        for clock, state in self._clock_pairs:
+            if state.enabled and now >= state.next_expiry:
+                reception.expire(clock, state, now, self.spec.units, self.units, self._unit_changed)
+        self._next_expiry = min(
+            (clock.next_expiry for clock in self.clocks if clock.enabled), default=NEVER_EXPIRES
+        )
 
     def _unit_changed(self, index: int, former: int) -> None:
         """React to a unit's new supervision status: sources are forgotten, quantities looked at."""
@@ -503,12 +535,15 @@ class Bridge:
             self._tell(Reason.MODE_CHANGED, "power", self.power.mode)
         if self.spec.power.mode_quantity >= 0:
             store.publish(self.spec.power.mode_quantity, self.power.mode)
-        for (spec, step), state in zip(self._functions, self.functions, strict=True):
+        for (spec, step, pure), state in zip(self._functions, self.functions, strict=True):
+            if pure and spec.input not in self._moved and spec.input not in store.changed:
+                continue
             before = state.failsafe
             after = step(spec, state, store, self.power)
             if after != before:
                 reason = Reason.FAILSAFE_ENTERED if after else Reason.FAILSAFE_LEFT
                 self._tell(reason, spec.name, 0)
+        self._moved.clear()
 
     def _step_faults(self) -> None:
         """Move every fault by what was seen since the last control tick."""
@@ -527,23 +562,22 @@ class Bridge:
                 self._tell(reason, spec.name, state.level)
             if spec.output >= 0:
                 self.store.publish(spec.output, int(state.matured))
-        for message_state in self.messages:
-            message_state.good = message_state.bad = 0
+        for index in self._judged:
+            self.messages[index].good = self.messages[index].bad = 0
 
     def _note_changes(self) -> None:
         """Pass changed quantities on: messages to pack anew, pins to drive, conditions to judge."""
-        for index in self.store.changed:
-            spec = self.store.specs[index]
-            for message in spec.senders:
-                if message in self._watched:
-                    self._eager.add(message)
-                else:
-                    self._unpacked.add(message)
-            if spec.in_conditions:
+        changed = self.store.changed
+        for index in changed:
+            eager, lazy, of_condition, of_pin = self._followers[index]
+            self._eager.update(eager)
+            self._unpacked.update(lazy)
+            if of_condition:
                 self._conditions_open = True
-            if index in self._pin_quantities:
+            if of_pin:
                 self._pins_changed = True
-        self.store.changed.clear()
+        self._moved |= changed
+        changed.clear()
 
     def _transmit(self) -> tuple[tuple[Frame, ...], tuple[Frame, ...]]:
         """Hand over routed frames, then the messages due in the listed order."""
@@ -591,7 +625,7 @@ class Bridge:
             if index in self._unpacked:
                 self._pack(index)
             frames[spec.key.bus].append(transmission.hand_over(spec, slot, now))
-        look_at = transmission.next_look(spec, slot, now)
+        look_at = transmission.next_look(spec, slot, now) if spec.on_change else slot.due_at
         if look_at in self._calendar:
             self._calendar[look_at].add(index)
         else:
@@ -661,6 +695,7 @@ class Bridge:
         self.store.touched.update(
             index for index, quantity in enumerate(self.spec.quantities) if quantity.sources
         )
+        self._moved = set(range(len(self.spec.quantities)))
         for decoder in self._decoders:
             decoder.word = NO_WORD
         for clock in self.clocks:
@@ -674,7 +709,9 @@ class Bridge:
             for unit in spec.units
         )
         self._clock_pairs = tuple(zip(spec.clocks, self.clocks, strict=True))
-        self._fresh = True
+        self._fresh = [index for index, unit in enumerate(self.units) if unit.fresh]
+        self._unit_clocks = tuple(self.clocks[unit.clock] for unit in spec.units)
+        self._moved = set(range(len(spec.quantities)))
         self._power_hold = self.power.mode != power.PowerMode.OFF
         self._bouncing = False
         self._routing = False
@@ -690,6 +727,13 @@ class Bridge:
                 reception.settle(clock, self.units[index], self.now)
         for message, slot in zip(self.spec.transmits, self.transmits, strict=True):
             transmission.settle(message, slot, self.now)
+
+    def _reject(self, reason: Reason, message: int, length: int) -> None:
+        """Count a rejected frame for the faults that judge frame by frame, and tell why."""
+        if message in self._judged:
+            state = self.messages[message]
+            state.bad = reception.count(state.bad)
+        self._tell(reason, self.spec.messages[message].name, length)
 
     def _reject_unknown(self, frame: Frame) -> None:
         """Count a frame that belongs to no received message."""

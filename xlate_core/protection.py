@@ -20,6 +20,8 @@ import crcmod
 from xlate_core.frames import Frame
 from xlate_core.signals import SignalSpec, extract, insert
 
+OCTETS = tuple(bytes((value,)) for value in range(256))
+
 NO_REFERENCE = 0xFFFF  # the counter reference while the next frame goes unchecked
 
 
@@ -132,7 +134,9 @@ class CounterSpec:
 def covered(spec: ChecksumSpec, data: bytes) -> bytes:
     """Return the octets the checksum goes over, folded items included, its own octet left out."""
     own = spec.checksum_octet
-    if spec.first_octet <= own <= spec.last_octet:
+    if own == spec.last_octet:
+        inside = data[spec.first_octet : own]
+    elif spec.first_octet <= own <= spec.last_octet:
         inside = data[spec.first_octet : own] + data[own + 1 : spec.last_octet + 1]
     else:
         inside = data[spec.first_octet : spec.last_octet + 1]
@@ -187,5 +191,5 @@ def seal(
         data = insert(counter_spec.signal, data, counter)
     if checksum_spec is not None:
         own = checksum_spec.checksum_octet
-        data = data[:own] + bytes((checksum(checksum_spec, data),)) + data[own + 1 :]
+        data = data[:own] + OCTETS[checksum(checksum_spec, data)] + data[own + 1 :]
     return data

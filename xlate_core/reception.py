@@ -1,9 +1,9 @@
 """Accept or reject a received frame; reception units, their ages, deadlines and status.
 
 Rules 5, 6 and 7. The frame-wise half (`judge`, `units_taken`) runs on arrival, the tick-wise half
-(`supervise`) in the deadlines phase. Units that share an enabling condition share a clock that
-runs only while the condition holds: the age of a unit is what that clock advanced since the unit
-was last refreshed. So a frozen age needs no bookkeeping, and idle ticks cost one step per clock.
+(`enable`, `refresh`, `expire`) in the deadlines phase. Units that share an enabling condition share
+a clock that runs only while the condition holds: the age of a unit is what that clock advanced
+since the unit was last refreshed. A frozen age needs no bookkeeping, and an idle tick costs nothing.
 """
 
 from collections.abc import Callable, Sequence
@@ -22,6 +22,8 @@ from xlate_core.protection import (
     counter_good,
 )
 from xlate_core.signals import SignalSpec, extract
+
+UnitChanged = Callable[[int, int], None]
 
 NO_CONDITION = -1
 NEVER_EXPIRES = 1 << 62
@@ -86,7 +88,7 @@ class MessageState:
     - `reference` is NO_REFERENCE after reset, loss and restart of supervision, else a counter;
     - a rejected frame changes only the count of its reason, `bad`, and the reference if its
       checksum was good;
-    - `good` and `bad` count since the last control tick, for faults judged per frame.
+    - `good` and `bad` count since the last control tick, where a fault watches frame by frame.
     """
 
     reference: int = NO_REFERENCE
@@ -133,15 +135,13 @@ class ClockState:
     """Per supervision clock.
 
     - while it runs its reading is tick - `origin`, else it stands at `reading`;
-    - `next_expiry` is a lower bound of the tick at which a unit is lost;
-    - `fresh` lists the units refreshed since the last deadlines phase.
+    - `next_expiry` is a lower bound of the tick at which a unit is lost.
     """
 
     enabled: bool = False
     reading: int = 0
     origin: int = 0
     next_expiry: int = NEVER_EXPIRES
-    fresh: list[int] = field(default_factory=list)
 
     FIELDS: ClassVar[tuple[Field, ...]] = (Field("enabled", Width.U8, Overflow.BOUNDED),)
 
@@ -169,13 +169,11 @@ def judge(spec: MessageSpec, state: MessageState, data: bytes) -> Reason | None:
     # LENGTH
     if len(data) < spec.length and not spec.allow_short:
         state.short = count(state.short)
-        state.bad = count(state.bad)
         return Reason.FRAME_SHORT
 
     # CHECKSUM
     if spec.checksum is not None and not checksum_good(spec.checksum, data):
         state.checksum_wrong = count(state.checksum_wrong)
-        state.bad = count(state.bad)
         return Reason.CHECKSUM_WRONG
 
     # COUNTER
@@ -185,7 +183,6 @@ def judge(spec: MessageSpec, state: MessageState, data: bytes) -> Reason | None:
         state.reference = counter
         if not counter_good(spec.counter, reference, counter):
             state.counter_wrong = count(state.counter_wrong)
-            state.bad = count(state.bad)
             return Reason.COUNTER_WRONG
 
     return None
@@ -223,70 +220,65 @@ def units_taken(
     return taken, unknown
 
 
-def refresh(unit_index: int, unit: UnitState, clock: ClockState) -> None:
-    """Note an accepted frame for the deadlines phase."""
-    if not unit.fresh:
-        unit.fresh = True
-        clock.fresh.append(unit_index)
-
-
-def supervise(
+def enable(
     spec: ClockSpec,
     state: ClockState,
     enabled: bool,
     now: int,
-    unit_specs: tuple[UnitSpec, ...],
     units: list[UnitState],
-    changed: Callable[[int, int], None],
+    changed: UnitChanged,
 ) -> None:
-    """Run the deadlines phase of one clock in tick `now` (rule 7); `changed(unit, former)` is told.
+    """Start or stop one clock in tick `now` (rule 7); `changed(unit, former status)` is told.
 
-    It need not be called for a tick in which the condition stayed, no frame came and no expiry is
-    due. A frame that arrived on the very tick of its deadline is in time: freshness comes first.
+    A new start puts every unit back to "never received"; stopping freezes the ages.
     """
-    # ENABLING: a new start puts every unit back to "never received"; disabling freezes the ages
-    started = enabled and not state.enabled
-    if started:
+    if enabled and not state.enabled:
         state.origin = now - state.reading
-    elif state.enabled and not enabled:
-        state.reading = now - 1 - state.origin
-    state.enabled = enabled
-    reading = now - state.origin if enabled else state.reading
-    if started:
         for index in spec.units:
             unit = units[index]
             former, unit.status = unit.status, UNIT_NEVER_RECEIVED
-            unit.refreshed_at = reading
+            unit.refreshed_at = state.reading
             changed(index, former)
         state.next_expiry = now
-
-    # FRESH: age 0
-    for index in state.fresh:
-        unit = units[index]
-        unit.fresh = False
-        unit.refreshed_at = reading
-        if unit.status != UNIT_FRESH:
-            former, unit.status = unit.status, UNIT_FRESH
-            changed(index, former)
-            state.next_expiry = now
-    state.fresh.clear()
-
-    # EXPIRY: lost when the age reaches the deadline
-    if not enabled:
+    elif state.enabled and not enabled:
+        state.reading = now - 1 - state.origin
         state.next_expiry = NEVER_EXPIRES
-    elif now >= state.next_expiry:
-        nearest = NEVER_EXPIRES
-        for index in spec.units:
-            unit = units[index]
-            if unit.status == UNIT_STALE:
-                continue
-            expiry = expires_at(unit_specs[index], unit)
-            if reading >= expiry:
-                former, unit.status = unit.status, UNIT_STALE
-                changed(index, former)
-            elif expiry < nearest:
-                nearest = expiry
-        state.next_expiry = min(nearest + state.origin, NEVER_EXPIRES)
+    state.enabled = enabled
+
+
+def refresh(index: int, unit: UnitState, clock: ClockState, now: int, changed: UnitChanged) -> None:
+    """Give a unit age 0 in tick `now`, because a frame was accepted since the tick before."""
+    unit.fresh = False
+    unit.refreshed_at = now - clock.origin if clock.enabled else clock.reading
+    if unit.status != UNIT_FRESH:
+        former, unit.status = unit.status, UNIT_FRESH
+        changed(index, former)
+        if clock.enabled:
+            clock.next_expiry = now
+
+
+def expire(
+    spec: ClockSpec,
+    state: ClockState,
+    now: int,
+    unit_specs: tuple[UnitSpec, ...],
+    units: list[UnitState],
+    changed: UnitChanged,
+) -> None:
+    """Lose the units of a running clock whose age reaches their deadline in tick `now` (rule 7)."""
+    reading = now - state.origin
+    nearest = NEVER_EXPIRES
+    for index in spec.units:
+        unit = units[index]
+        if unit.status == UNIT_STALE:
+            continue
+        expiry = expires_at(unit_specs[index], unit)
+        if reading >= expiry:
+            former, unit.status = unit.status, UNIT_STALE
+            changed(index, former)
+        elif expiry < nearest:
+            nearest = expiry
+    state.next_expiry = min(nearest + state.origin, NEVER_EXPIRES)
 
 
 def expires_at(spec: UnitSpec, unit: UnitState) -> int:
@@ -305,6 +297,5 @@ def resume(spec: ClockSpec, clock: ClockState, units: list[UnitState], now: int)
     """Take up a restored state: ages become anchors again, every deadline is looked at anew."""
     clock.reading = 0
     clock.origin = now - 1
-    clock.fresh = [index for index in spec.units if units[index].fresh]
     for index in spec.units:
         units[index].refreshed_at = -units[index].age

@@ -74,7 +74,7 @@ class TransmitSpec:
     @property
     def watched(self) -> bool:
         """Whether the payload is looked at every tick, not only when a cyclic send is due."""
-        return self.on_change or self.on_loss == OnLoss.STOP
+        return self.on_change or self.on_loss is OnLoss.STOP
 
 
 @dataclass(slots=True)
@@ -142,7 +142,7 @@ def pack(spec: TransmitSpec, store: QuantityStore) -> bytes:
     """Return the payload of the quantities as they are, before counter and checksum."""
     intel = intel_mask = 0
     motorola = motorola_word(spec.base)
-    says_lost = spec.on_loss == OnLoss.NOT_AVAILABLE
+    says_lost = spec.on_loss is OnLoss.NOT_AVAILABLE
     states = store.states
     for entry in spec.packs:
         state = states[entry.quantity]
@@ -167,7 +167,7 @@ def pack(spec: TransmitSpec, store: QuantityStore) -> bytes:
 
 def source_lost(spec: TransmitSpec, store: QuantityStore) -> bool:
     """Return whether a message that stops on loss has to be silent."""
-    if spec.on_loss != OnLoss.STOP:
+    if spec.on_loss is not OnLoss.STOP:
         return False
     return any(not usable(store.states[index]) for index in spec.loss_of)
 

@@ -21,6 +21,9 @@ FunctionSpec = CoolingFanSpec | FuelPumpSpec | GaugeSpec | MappingSpec
 
 Step = Callable[[Any, Any, QuantityStore, PowerState], bool]
 
+PURE = (GaugeSpec, MappingSpec)
+"""Kinds without timers: while their one `input` stays the same, a step changes nothing."""
+
 FUNCTIONS: dict[type, tuple[Callable[[Any], Any], Step]] = {
     CoolingFanSpec: (cooling_fan.initial, cooling_fan.step),
     FuelPumpSpec: (fuel_pump.initial, fuel_pump.step),

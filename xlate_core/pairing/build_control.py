@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from xlate_core.arithmetic import Points
+from xlate_core.arithmetic import Points, interpolate, rises
 from xlate_core.conditions import ComparisonSpec, ConditionSpec, Operator
 from xlate_core.faults import FaultSpec
 from xlate_core.functions import FunctionSpec
@@ -11,9 +11,18 @@ from xlate_core.functions.fuel_pump import FuelPumpSpec
 from xlate_core.functions.gauge import GaugeSpec
 from xlate_core.functions.mapping import MappingSpec
 from xlate_core.pairing.context import POWER_MODE, AnyFunction, Context
+from xlate_core.pairing.exact import show_ratio
 from xlate_core.pairing.indices import NONE, Indices
 from xlate_core.pairing.positions import KeyPath
-from xlate_core.pairing.scaling import nearest_step, over, prove, prove_curve, scale_of, steps
+from xlate_core.pairing.scaling import (
+    limits,
+    nearest_step,
+    over,
+    prove,
+    prove_curve,
+    scale_of,
+    steps,
+)
 from xlate_core.pairing.schema import LevelInput
 from xlate_core.pairing.schema_functions import (
     CoolingFanTable,
@@ -69,11 +78,13 @@ def build_pins(
             continue
         valid = (pin.valid[0], pin.valid[1]) if pin.valid else (0, MAX_COUNTS)
         quantity = list(context.file.quantity)[sources[source].quantity] if source >= 0 else None
-        points = _counts_curve(context, ("input", name, "curve"), pin.curve, quantity)
+        path: KeyPath = ("input", name, "curve")
+        points = _counts_curve(context, path, pin.curve, quantity)
+        _check_measured(context, path, points, valid, quantity)
         analogues.append(AnalogueInputSpec(name, points, valid, source))
     outputs = []
     for name, output in context.file.output.items():
-        path: KeyPath = ("output", name, "reset")
+        path = ("output", name, "reset")
         reset = steps(context, path, output.reset, output.quantity, inside=True)
         outputs.append(
             OutputPinSpec(
@@ -86,6 +97,27 @@ def build_pins(
             )
         )
     return PinsSpec(tuple(levels), tuple(analogues), tuple(outputs))
+
+
+def _check_measured(
+    context: Context,
+    path: KeyPath,
+    points: Points,
+    valid: tuple[int, int],
+    quantity: str | None,
+) -> None:
+    """What valid counts yield must lie in the range of the quantity: pins do not saturate."""
+    table = context.file.quantity.get(quantity or "")
+    if table is None or not rises(points):
+        return
+    low, high = limits(table)
+    inside = [y for x, y in points if valid[0] < x < valid[1]]
+    reached = [interpolate(points, valid[0]), *inside, interpolate(points, valid[1])]
+    if min(reached) < low or max(reached) > high:
+        shown = [show_ratio(end * table.resolution) for end in (min(reached), max(reached))]
+        expected = f"values within the range {show_ratio(low * table.resolution)}.."
+        expected += f"{show_ratio(high * table.resolution)} of {quantity}"
+        context.collector.add(path, f"valid counts that mean {shown[0]}..{shown[1]}", expected)
 
 
 def _counts_curve(

@@ -11,7 +11,7 @@ from xlate_core.pairing.indices import Indices
 from xlate_core.pairing.layout_checks import selection
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal, Ranges
 from xlate_core.pairing.positions import KeyPath
-from xlate_core.pairing.scaling import decoding, limits, nearest_step, prove, steps
+from xlate_core.pairing.scaling import decoding, limits, prove, rate_steps, steps
 from xlate_core.pairing.schema import QuantityTable
 from xlate_core.pairing.schema_messages import PathTable, ReceiveTable, SourceTable, UnitTable
 from xlate_core.power import PowerMode
@@ -211,7 +211,8 @@ def _build_quantity(
         initial = steps(context, (*path, "initial"), table.initial, name)
     rate = 0
     if table.return_per_s is not None:
-        rate = max(1, nearest_step(table.return_per_s, table.resolution))
+        where = (*path, "return_per_s")
+        rate = rate_steps(context, where, table.return_per_s, table.resolution)
     return QuantitySpec(
         name=name,
         low=low,
@@ -247,7 +248,8 @@ def _build_source(
     bus, message_name, signal_name = split_source(source)
     max_change = 0
     if table.max_change is not None:
-        max_change = max(1, nearest_step(table.max_change, table.resolution))
+        where: KeyPath = ("quantity", path[1], "max_change")
+        max_change = rate_steps(context, where, table.max_change, table.resolution)
     if bus == "input":
         built.pin_sources[message_name] = len(built.sources)
         return SourceSpec(name, quantity, NO_UNIT, None, 1, 0, 1, (), (0, 0xFFFF), low, high, 0, 0)

@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import pairwise
 from math import lcm
 
-from xlate_core.arithmetic import INT64_MAX, divide, worst_product
+from xlate_core.arithmetic import INT32_MAX, INT32_MIN, INT64_MAX, divide, worst_product
 from xlate_core.pairing.context import Context
 from xlate_core.pairing.exact import show_ratio
 from xlate_core.pairing.positions import KeyPath, show_path
@@ -67,6 +67,9 @@ def prove(context: Context, path: KeyPath, scale: Scale, low: int, high: int, le
 
 def prove_curve(context: Context, path: KeyPath, points: tuple[tuple[int, int], ...]) -> None:
     """Collect a problem unless interpolation stays inside 64 bit and x still rises in steps."""
+    for x, y in points:
+        _fits_32_bit(context, path, x)
+        _fits_32_bit(context, path, y)
     for (x0, y0), (x1, y1) in pairwise(points):
         if x1 <= x0:
             found = f"points that fall together at {x0} steps"
@@ -80,6 +83,19 @@ def nearest_step(value: Fraction, resolution: Fraction) -> int:
     """Return a physical number in steps, halves away from zero."""
     exact = over(value, resolution)
     return divide(exact.numerator, exact.denominator)
+
+
+def rate_steps(context: Context, path: KeyPath, value: Fraction, resolution: Fraction) -> int:
+    """Return a positive rate or jump in steps: at least one step, at most what 32 bit hold."""
+    number = max(1, nearest_step(value, resolution))
+    _fits_32_bit(context, path, number)
+    return number
+
+
+def _fits_32_bit(context: Context, path: KeyPath, number: int) -> None:
+    if not INT32_MIN <= number <= INT32_MAX:
+        found = f"{number} steps"
+        context.collector.add(path, found, f"at most {INT32_MAX} steps (32 bit, signed)")
 
 
 def limits(quantity: QuantityTable) -> tuple[int, int]:
@@ -99,6 +115,7 @@ def steps(
     if quantity is None:
         return nearest_step(value, Fraction(1))  # the power mode: a plain number
     number = nearest_step(value, quantity.resolution)
+    _fits_32_bit(context, path, number)
     low, high = quantity.range
     if inside and not low <= value <= high:
         expected = f"a value of {name} within [{show_ratio(low)}, {show_ratio(high)}]"

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from pydantic import BaseModel
 
 from xlate_core.pairing.context import Context
-from xlate_core.pairing.positions import KeyPath
+from xlate_core.pairing.positions import KeyPath, show_path
 
 CLOCK_KEYS = ("tick_ms", "control_ms")
 ON_CONTROL_TICKS = ("fault", "power", "function")  # the tables whose times are control ticks
@@ -21,6 +21,13 @@ def check_timing(context: Context) -> None:
         tick = clock.control_ms if control else clock.tick_ms
         if value % tick:
             _not_a_multiple(context, path, value, tick)
+    for path, bus, message in context.received():
+        deadline = context.file.receive[bus][message.name].deadline_ms  # type: ignore[index]
+        if message.cycle_ms and 0 < deadline <= message.cycle_ms:
+            collector.note(
+                f"{show_path(path)}: deadline {deadline} ms is not longer than the cycle time "
+                f"{message.cycle_ms} ms in the DBC, so good frames come too late"
+            )
     for path, bus, message in context.sent():
         table = context.file.transmit[bus][message.name]  # type: ignore[index]
         period = table.period_ms if table.period_ms is not None else message.cycle_ms
