@@ -162,6 +162,12 @@ def test_backward_uses_and_idle_quantities_are_notes(tmp_path: Path) -> None:
     assert len(notes) == 3
 
 
+def test_a_deadline_inside_the_cycle_time_is_a_note(tmp_path: Path) -> None:
+    folder = write(tmp_path, ("bridge.toml", "deadline_ms = 50\n", "deadline_ms = 20\n"))
+    (note,) = load(folder).notes
+    assert note.startswith("receive.engine.MOTOR: deadline 20 ms is not longer than the cycle time")
+
+
 def test_the_model_is_frozen(small: Pairing) -> None:
     with pytest.raises(FrozenInstanceError):
         small.name = "other"  # type: ignore[misc]

@@ -8,6 +8,38 @@ from tests.pairing.spoiled import BRIDGE, Case, bridge, told_in_its_place
 
 VALUES = [
     Case(
+        "rate",
+        bridge("return_per_s = 2000", "return_per_s = 1e9"),
+        "return_per_s",
+        "quantity.speed.return_per_s",
+        "4000000000 steps",
+        "32 bit, signed",
+    ),
+    Case(
+        "compared value",
+        bridge("value = 9000", "value = 1e9"),
+        "value = 1e9",
+        "condition.ignition_on.quantities[0].value",
+        "4000000000 steps",
+        "32 bit, signed",
+    ),
+    Case(
+        "measured value",
+        bridge("[4000, 0]]", "[4000, -20]]"),
+        'curve = "sender_curve"',
+        "input.sender.curve",
+        "-20..100",
+        "within the range 0..100 of fuel",
+    ),
+    Case(
+        "counts without a curve",
+        bridge('curve = "sender_curve"\n', ""),
+        "[input.sender]",
+        "input.sender.curve",
+        "valid counts that mean 100..4000",
+        "within the range 0..100 of fuel",
+    ),
+    Case(
         "range",
         bridge("range = [0, 10000]", "range = [10000, 0]"),
         "[10000, 0]",

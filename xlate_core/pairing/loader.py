@@ -8,10 +8,10 @@ from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing.build_control import (
     build_conditions,
     build_faults,
-    build_functions,
     build_pins,
     build_power,
 )
+from xlate_core.pairing.build_functions import build_functions
 from xlate_core.pairing.build_reception import build_reception
 from xlate_core.pairing.build_transmission import build_routes, build_transmits
 from xlate_core.pairing.bus_checks import check_buses
