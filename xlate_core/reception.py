@@ -3,7 +3,7 @@
 Rules 5, 6 and 7. The frame-wise half (`judge`, `units_taken`) runs on arrival, the tick-wise half
 (`enable`, `refresh`, `expire`) in the deadlines phase. Units that share an enabling condition share
 a clock that runs only while the condition holds: the age of a unit is what that clock advanced
-since the unit was last refreshed. A frozen age needs no bookkeeping, and an idle tick costs nothing.
+since the unit was last refreshed. A frozen age needs no bookkeeping; idle ticks cost nothing.
 """
 
 from collections.abc import Callable, Sequence
