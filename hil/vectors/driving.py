@@ -59,6 +59,7 @@ class Source:
     counter: int = 0
     turn: int = 0
     travellers: list[Traveller] = field(default_factory=list)
+    pages: tuple[bytes, ...] = ()  # payloads of a multiplexed message, sent in turn
 
 
 def ignition_sources(pairing: Pairing) -> set[str]:
@@ -142,9 +143,22 @@ def known_sources(names: Names, chance: Random) -> list[Source]:
                 received=received,
                 fast=layout.cycle_ms <= FAST_MS,
                 travellers=travellers,
+                pages=pages_of(names, received, values),
             )
         )
     return found
+
+
+def pages_of(names: Names, received: Received, values: dict[str, int]) -> tuple[bytes, ...]:
+    """Return one payload for each selector value that the module has a unit for."""
+    layout = received.layout
+    selector = next((s.name for s in layout.signals if s.is_selector and s.selector is None), None)
+    if selector is None:
+        return ()
+    spec = names.pairing.spec
+    message = next(one for one in spec.messages if one.name == received.name)
+    chosen = sorted({low for unit in message.units for low, _ in spec.units[unit].selectors})
+    return tuple(pack(layout, {**values, selector: value}) for value in chosen)
 
 
 def traveller(signal: DbcSignal, low: int, high: int, start: int, chance: Random) -> Traveller:
@@ -183,7 +197,9 @@ def frame_of(source: Source, chance: Random) -> Frame:
             source.payload = source.payload[:octet] + changed + source.payload[octet + 1 :]
         return Frame(bus, extended, identifier, source.payload)
     source.turn += 1
-    if source.travellers and (source.fast or source.turn % SLOW_ONE_IN == 0):
+    if source.pages:
+        source.payload = source.pages[source.turn % len(source.pages)]
+    elif source.travellers and (source.fast or source.turn % SLOW_ONE_IN == 0):
         move(source)
     counter = received.counter
     if counter is None and received.checksum is None:

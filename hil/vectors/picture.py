@@ -25,8 +25,8 @@ def text(tracks: Tracks) -> list[str]:
     lines = [
         "",
         (
-            f"one column is {per_column * tracks.tick_ms} ms; # active _ inactive, = frames . silence, "
-            "0..9 smallest..largest, | both in one column"
+            f"one column is {per_column * tracks.tick_ms} ms; # active _ inactive, "
+            "= frames . silence, 0..9 low..high, | both in one column"
         ),
     ]
     for track in tracks.tracks:

@@ -1,0 +1,160 @@
+"""Boards that are wrong in one way: the runner finds the tick, names the kind and explains it."""
+
+from pathlib import Path
+
+import pytest
+
+from hil.boards.interface import BoardError, Identity
+from hil.comparison import Kind, compare
+from hil.runner import run_vector
+from hil.vectors.generation import generate
+from hil.vectors.vector import Vector, load_vector, write_vector
+from hil.verdicts import Verdict
+from tests.vectors import broken
+from tests.vectors.broken import BrokenBoard, Spoil
+from tests.vectors.helpers import HEADER, names, vector
+from xlate_core.bridge import Outputs
+
+BODY = """\
+send engine.STATE every 2 ms
+set engine.STATE.Speed 850
+at 10 ms set input key_switch active
+"""
+AGAIN = "xlate vectors run sample.vector"
+
+
+@pytest.fixture
+def sample(tmp_path: Path) -> Vector:
+    return vector(tmp_path, BODY)
+
+
+def test_the_reference_agrees_with_its_own_vector(sample: Vector) -> None:
+    result = run_vector(sample, names(), BrokenBoard(), AGAIN)
+    assert result.verdict is Verdict.PASS
+    assert (result.ticks, result.frames_in, result.checkpoints) == (100, 50, 1)
+    assert result.frames_out >= 10
+    assert result.explanation == ()
+
+
+@pytest.mark.parametrize(
+    ("spoil", "kind", "tick", "shift"),
+    [
+        (broken.value, Kind.VALUE, 41, 0),
+        (broken.missing, Kind.MISSING, 41, 0),
+        (broken.extra, Kind.EXTRA, 45, 0),
+        (broken.late, Kind.LATE, 41, 2),
+        (broken.early, Kind.EARLY, 39, 2),
+        (broken.pin, Kind.PIN, 44, 0),
+        (broken.hold, Kind.PIN, 44, 0),
+        (broken.command, Kind.PIN, 44, 0),
+        (broken.state, Kind.STATE, 99, 0),
+    ],
+)
+def test_the_first_difference_has_its_tick_and_kind(
+    sample: Vector, spoil: Spoil, kind: Kind, tick: int, shift: int
+) -> None:
+    difference = compare(sample, names(), BrokenBoard(spoil)).difference
+    assert difference is not None
+    assert (difference.kind, difference.tick, difference.shift) == (kind, tick, shift)
+
+
+def test_the_order_on_a_bus_counts(tmp_path: Path) -> None:
+    """Two routed messages of one tick, handed over the other way round."""
+    path = tmp_path / "sample.scenario"
+    body = (
+        "set input ignition_switch active\n"
+        "at 40 ms send body.TESTER_QUERY once\nat 40 ms send body.CLOCK once\n"
+    )
+    text = HEADER.format(pairing="farm_pickup", lasts="60 ms") + body
+    path.write_text(text, encoding="utf-8")
+    result = generate(path, names("farm_pickup"))
+    sample = load_vector(write_vector(tmp_path, "sample", result.text))
+
+    def swap(tick: int, outputs: Outputs, board: BrokenBoard) -> Outputs:
+        if tick < 40:
+            return outputs
+        body_bus, engine_bus = outputs.frames
+        return outputs._replace(frames=(body_bus[::-1], engine_bus[::-1]))
+
+    difference = compare(sample, names("farm_pickup"), BrokenBoard(swap, "farm_pickup")).difference
+    assert difference is not None
+    assert (difference.kind, difference.tick) == (Kind.ORDER, 40)
+
+
+@pytest.mark.parametrize(
+    ("spoil", "parts"),
+    [
+        (
+            broken.value,
+            [
+                "first difference at tick 41 (41 ms)",
+                "kind      value: the frame carries something else: body.GAUGE",
+                "inputs    key_switch active, supply 12000 mV",
+                "GAUGE.Turns expected 850 rpm (raw 1700), actual",
+                "last agreed steps",
+                "run again xlate vectors run sample.vector",
+                "repeated  42 ticks from reset",
+            ],
+        ),
+        (
+            broken.late,
+            ["late: the frame comes later: body.GAUGE, by 2 ms", "to body: no frame"],
+        ),
+        (broken.early, ["early: the frame is expected later: body.GAUGE, by 2 ms"]),
+        (broken.extra, ["extra: a frame nobody expects: body 7A1", "body 7A1 01"]),
+        (broken.pin, ["output fan_relay expected inactive (low), actual active (high)"]),
+        (broken.hold, ["power hold expected on, actual off"]),
+        (broken.command, ["command to body expected normal, actual listen"]),
+        (
+            broken.state,
+            [
+                "state: outputs agree, the state digest does not",
+                "state differs from the reference first at tick 44 (44 ms)",
+                "bus.body.unknown expected 0, actual 1",
+            ],
+        ),
+    ],
+)
+def test_the_explanation_speaks_of_signals(sample: Vector, spoil: Spoil, parts: list[str]) -> None:
+    result = run_vector(sample, names(), BrokenBoard(spoil), AGAIN)
+    assert result.verdict is Verdict.MISMATCH
+    text = "\n".join(result.explanation)
+    for part in parts:
+        assert part in text
+
+
+def test_the_received_frames_of_the_tick_are_shown_decoded(tmp_path: Path) -> None:
+    sample = vector(tmp_path, BODY + "at 45 ms frame body 123 0a\n")
+    text = "\n".join(run_vector(sample, names(), BrokenBoard(broken.extra), AGAIN).explanation)
+    assert "body 123 0a" in text
+    assert "44 ms  in engine.STATE" in text
+
+
+def test_a_random_vector_is_explained_by_its_first_differing_output(tmp_path: Path) -> None:
+    text = "random seed 7 style driving\n"
+    sample = vector(tmp_path, text, "400 ms")
+    assert run_vector(sample, names(), BrokenBoard(), AGAIN).verdict is Verdict.PASS
+    result = run_vector(sample, names(), BrokenBoard(broken.missing), AGAIN)
+    assert result.verdict is Verdict.MISMATCH
+    assert "outputs differ from the reference first at tick" in "\n".join(result.explanation)
+
+
+class DeadBoard(BrokenBoard):
+    """A board that stops answering."""
+
+    def step(self, inputs: object, frames: object) -> broken.Outputs:
+        raise BoardError("no answer for 2 s")
+
+
+class ForeignBoard(BrokenBoard):
+    """A board with another pairing."""
+
+    def identity(self) -> Identity:
+        return self.inner.identity()._replace(pairing_digest="0" * 64)
+
+
+@pytest.mark.parametrize("board", [DeadBoard(), ForeignBoard()])
+def test_the_bench_is_not_the_product(sample: Vector, board: BrokenBoard) -> None:
+    result = run_vector(sample, names(), board, AGAIN)
+    assert result.verdict is Verdict.BENCH_FAULT
+    assert result.explanation
