@@ -9,6 +9,7 @@ import jsonschema
 import pytest
 from click.testing import CliRunner, Result
 
+from hil.vectors.vector import Header, render, write_vector
 from tests.pairing.small import line_of, write
 from tools.cli import pairing as commands
 from tools.cli.main import main
@@ -206,3 +207,14 @@ def test_an_unknown_command_is_answered_with_the_nearest() -> None:
     result = CliRunner().invoke(main, ["paring"])
     assert result.exit_code == 2
     assert 'did you mean "pairing"?' in result.stderr
+
+
+def test_compare_lists_the_vectors_of_the_pairing(tmp_path: Path) -> None:
+    before = write(tmp_path / "a")
+    after = write(tmp_path / "b", ("bridge.toml", "off = 94", "off = 93"))
+    for pairing in ("small", "other"):
+        origin = ("s.scenario", "0" * 64)
+        header = Header(f"of_{pairing}", "Title", pairing, "0" * 64, 1, 2, 10, 5, (), *origin, None)
+        write_vector(tmp_path / "vectors", f"of_{pairing}", render(header, ["0|||"]))
+    result = xlate("compare", before, after, "--json", "--vectors", tmp_path / "vectors")
+    assert json.loads(result.stdout)["vectors"] == ["of_small.vector"]

@@ -4,9 +4,17 @@ from pathlib import Path
 
 import pytest
 
-from tests.pairing.spoiled import BRIDGE, Case, body, bridge, told_in_its_place
+from tests.pairing.spoiled import BRIDGE, Case, added, body, bridge, told_in_its_place
 
 USES = [
+    Case(
+        "loss of nothing",
+        [*added('[transmit.body.WISH]\nperiod_ms = 20\non_loss = "stop"')],
+        'on_loss = "stop"',
+        "transmit.body.WISH.on_loss",
+        "without a received quantity",
+        "loss_of",
+    ),
     Case(
         "received unit",
         bridge('unit = "rpm"', 'unit = "km/h"'),

@@ -121,6 +121,12 @@ def _check_sent(context: Context, path: KeyPath, message: DbcMessage, table: Tra
         context.collector.note(
             f"transmit {path[1]}.{message.name}: no quantity in it, the same payload for ever"
         )
+    if table.on_loss != "substitute" and not _lossy(context, table):
+        context.collector.add(
+            (*path, "on_loss"),
+            f'"{table.on_loss}" in a message without a received quantity',
+            "loss_of: the received quantities whose loss is meant",
+        )
     for index, name in enumerate(table.loss_of or ()):
         quantity = context.file.quantity.get(name)
         if quantity is not None and quantity.from_ is None:
@@ -129,6 +135,15 @@ def _check_sent(context: Context, path: KeyPath, message: DbcMessage, table: Tra
                 f'"{name}", which is never received',
                 "a received quantity",
             )
+
+
+def _lossy(context: Context, table: TransmitTable) -> list[str]:
+    """Return the quantities whose loss `on_loss` is about, given or by default."""
+    if table.loss_of is not None:
+        return table.loss_of
+    named = [sent.quantity for sent in table.signals.values() if sent.quantity is not None]
+    quantities = context.file.quantity
+    return [name for name in named if name in quantities and quantities[name].from_ is not None]
 
 
 def _check_sent_signal(
