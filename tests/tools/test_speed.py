@@ -1,0 +1,131 @@
+"""`xlate speed` measures and prints every row; how fast is no test."""
+
+import json
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from tools.cli.main import main
+from tools.speed import codec
+from tools.speed.commands import measure_drive, measure_edit
+from tools.speed.rows import Floor, Measured, Row
+
+ROOT = Path(__file__).resolve().parents[2]
+KEYS = [
+    *(f"decode_{who}.{series}" for series in ("all_new", "one_new") for who in codec.SUBJECTS),
+    *(f"encode_{who}" for who in codec.SUBJECTS),
+    "engine_real_time",
+    "run_hour",
+    "edit_to_verdict",
+]
+
+
+def quiet(_: str) -> None:
+    """Tell nobody."""
+
+
+def speed(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(main, ["speed", *map(str, arguments)])
+
+
+@pytest.fixture
+def one_scenario(tmp_path: Path) -> Path:
+    """A folder with one scenario of our own, so that the corpus may change."""
+    with (ROOT / "fixtures" / "flags.toml").open("rb") as file:
+        flag = next(iter(tomllib.load(file)["flags"]))
+    folder = tmp_path / "scenarios" / "minimal"
+    folder.mkdir(parents=True)
+    (folder / "cold_fan.scenario").write_text(
+        f"""\
+scenario cold_fan
+title    The fan stays off with a cold engine
+pairing  minimal
+purpose  Something short to measure
+hunts    {flag}
+lasts    30 ms
+
+set input key_switch active
+send engine.STATE
+set engine.STATE.Coolant 80
+expect output fan_relay stays inactive from 0 ms to 29 ms
+""",
+        encoding="utf-8",
+    )
+    return folder.parent
+
+
+@pytest.mark.slow
+def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -> None:
+    report = tmp_path / "speed.json"
+    sizes = ("--drive-s", "2", "--engine-s", "1", "--repeats", "1", "--codec-s", "0.005")
+    result = speed(*sizes, "--scenarios", one_scenario, "--json", report)
+    assert result.exit_code == 0, result.output
+
+    rows: list[dict[str, Any]] = json.loads(report.read_text(encoding="utf-8"))["rows"]
+    assert [row["key"] for row in rows] == KEYS
+    for row in rows:
+        assert row["median"] is not None, row["note"]
+        assert row["median"] > 0
+        assert row["what"] in result.stdout
+        assert f"{row['median']:.2f} {row['unit']}" in result.stdout
+    by_key = {row["key"]: row for row in rows}
+    floors = [key for key, row in by_key.items() if row["floor"]]
+    assert floors == [
+        "decode_engine.all_new",
+        "decode_engine.one_new",
+        "engine_real_time",
+        "run_hour",
+        "edit_to_verdict",
+    ]
+    own, raw = by_key["decode_engine.all_new"], by_key["decode_cantools_raw.all_new"]
+    assert own["ratio_to_engine"] == 1
+    assert raw["ratio_to_engine"] == pytest.approx(raw["median"] / own["median"])
+    assert own["met"] == (own["median"] <= raw["median"])
+    assert by_key["edit_to_verdict"]["note"] == "1 scenarios, 1 vectors"
+    assert "on the line through both" in by_key["run_hour"]["note"]
+
+
+@pytest.mark.parametrize(
+    ("value", "at_most", "met"),
+    [(9.0, True, True), (10.0, True, True), (11.0, True, False), (9.0, False, False)],
+)
+def test_a_floor_is_met_or_not(value: float, at_most: bool, met: bool) -> None:
+    row = Row("key", "what", value, "s", floor=Floor(10.0, at_most, "10 s"))
+    assert row.met is met
+
+
+def test_without_a_figure_no_floor_is_met() -> None:
+    assert Row("key", "what", None, "s", floor=Floor(10.0, True, "10 s")).met is None
+
+
+def test_a_command_that_fails_leaves_its_row_with_the_reason(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    measured = Measured()
+    measure_edit(measured, tmp_path, quiet)  # no scenario in it
+    (tmp_path / "bad.scenario").write_text("pairing minimal\nnonsense\n", encoding="utf-8")
+    measure_edit(measured, tmp_path, quiet)
+    monkeypatch.setattr("tools.speed.commands.PAIRINGS", tmp_path / "nowhere")
+    measure_drive(measured, 2, quiet)
+    assert [row.value for row in measured.rows] == [None, None, None]
+    assert measured.rows[0].note == "there is no scenario"
+    assert measured.rows[1].note.startswith("`xlate vectors generate` failed: ")
+    assert measured.rows[2].note.startswith("`xlate vectors run` failed: ")
+
+
+def test_without_its_benchmarks_the_codec_keeps_its_rows(monkeypatch: pytest.MonkeyPatch) -> None:
+    measured = Measured()
+    monkeypatch.setattr(codec, "BENCHMARKS", Path("tests") / "no_such.py")
+    codec.measure(measured, 0.001)
+    assert [row.key for row in measured.rows] == KEYS[:12]
+    assert {row.note for row in measured.rows} == {"needs the project's folder tests/benchmarks"}
+
+
+def test_a_report_that_cannot_be_written_is_refused_before_measuring(tmp_path: Path) -> None:
+    for place in (tmp_path, tmp_path / "nowhere" / "speed.json"):
+        result = speed("--json", place)
+        assert result.exit_code == 2
+        assert "expected the name of a file" in result.stderr

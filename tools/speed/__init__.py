@@ -1,0 +1,1 @@
+"""How fast the reference is, measured; never part of pass or fail."""

@@ -1,0 +1,130 @@
+"""Whole commands as a person runs them: a long drive, and from an edit to the verdict."""
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from hil.vectors import driving
+from hil.vectors.names import names_of
+from tools.speed.engine import PAIRING, SEED
+from tools.speed.rows import Floor, Measured, Row
+from xlate_core.pairing import load
+
+ROOT = Path(__file__).resolve().parents[2]
+PAIRINGS = PAIRING.parent
+XLATE = (sys.executable, "-m", "tools.cli.main")
+
+HOUR_S = 3600
+HOUR_FLOOR = Floor(40, True, "< 40 s")
+EDIT_FLOOR = Floor(20, True, "< 20 s")
+
+
+class CommandFailedError(Exception):
+    """A measured command did not do its work; the text is its last line."""
+
+
+def measure_drive(measured: Measured, seconds: int, said: Callable[[str], None]) -> None:
+    """Add the row of `vectors run` over an hour of driving.
+
+    `seconds` is at least 2. From a shorter drive the hour is the straight line through it and one of a second, so that
+    starting the command is not multiplied.
+    """
+    key, what = "run_hour", "vectors run, one hour"
+    note = ""
+    try:
+        value = _run_drive(seconds, said)
+        if seconds != HOUR_S:
+            start = _run_drive(1, said)
+            value = start + max(value - start, 0.0) * (HOUR_S - 1) / (seconds - 1)
+            note = f"drives of 1 s and {seconds} s were run, the hour is on the line through both"
+    except CommandFailedError as error:
+        measured.rows.append(Row(key, what, None, "s", floor=HOUR_FLOOR, note=str(error)))
+        return
+    measured.rows.append(Row(key, what, value, "s", 1, floor=HOUR_FLOOR, note=note))
+    measured.compared.append(
+        "vectors run: processor time of `xlate vectors run` over a drive of farm_pickup on the "
+        "board reference, start and comparison of every tick included; writing it is not."
+    )
+
+
+def _run_drive(seconds: int, said: Callable[[str], None]) -> float:
+    """Return the processor time in seconds of running a drive, written for it."""
+    said(f"vectors run: {seconds} s of driving, written first")
+    with tempfile.TemporaryDirectory(prefix="xlate-speed-") as folder:
+        pairing = load(PAIRING)
+        ticks = seconds * 1000 // pairing.spec.tick_ms
+        vector = driving.write(names_of(pairing), SEED, ticks, Path(folder))
+        return _processor_time(["vectors", "run", str(vector), "--pairings", str(PAIRINGS)])
+
+
+def measure_edit(measured: Measured, scenarios: Path, said: Callable[[str], None]) -> None:
+    """Add the row from saving a changed bridge.toml to the verdict of the whole corpus."""
+    key, what = "edit_to_verdict", "edit to verdict"
+    files = sorted(scenarios.rglob("*.scenario"))
+    said(f"edit to verdict: {len(files)} scenarios")
+    with tempfile.TemporaryDirectory(prefix="xlate-speed-") as folder:
+        pairings, vectors = Path(folder) / "pairings", Path(folder) / "vectors"
+        shutil.copytree(PAIRINGS, pairings)
+        vectors.mkdir()
+        began = time.perf_counter()
+        _change(pairings / PAIRING.name / "bridge.toml")
+        try:
+            if not files:
+                raise CommandFailedError("there is no scenario")
+            _run(["vectors", "generate", str(scenarios), *_folders(pairings, vectors)])
+            _run(["vectors", "run", str(vectors), "--pairings", str(pairings)])
+        except CommandFailedError as error:
+            measured.rows.append(Row(key, what, None, "s", floor=EDIT_FLOOR, note=str(error)))
+            return
+        took = time.perf_counter() - began
+        count = sum(1 for path in vectors.rglob("*.vector*") if path.is_file())
+    note = f"{len(files)} scenarios, {count} vectors"
+    measured.rows.append(Row(key, what, took, "s", 1, floor=EDIT_FLOOR, note=note))
+    measured.compared.append(
+        "edit to verdict: from saving bridge.toml (the description of farm_pickup changed, in a "
+        "copy of the pairings) through `xlate vectors generate` (every expectation of a person "
+        "judged anew) and `xlate vectors run` to the verdict of the whole corpus, on a wall clock."
+    )
+
+
+def _folders(pairings: Path, vectors: Path) -> list[str]:
+    return ["--pairings", str(pairings), "--vectors", str(vectors)]
+
+
+def _change(bridge_file: Path) -> None:
+    """Save a change that the load cannot miss and that alters no behaviour."""
+    text = bridge_file.read_text(encoding="utf-8")
+    changed = text.replace('description = "', 'description = "Edited. ', 1)
+    if changed == text:
+        raise ValueError(f"{bridge_file.name} has no description to change")
+    bridge_file.write_text(changed, encoding="utf-8")
+
+
+def _run(arguments: list[str]) -> None:
+    """Run a command; a verdict of any kind (exit code 0 or 1) is its work done."""
+    done = subprocess.run(
+        [*XLATE, *arguments],
+        cwd=ROOT,
+        capture_output=True,
+        encoding="utf-8",
+        errors="replace",
+        check=False,
+    )
+    if done.returncode not in (0, 1):
+        lines = [line for line in (done.stdout + done.stderr).splitlines() if line.strip()]
+        last = lines[-1].strip() if lines else "no output"
+        raise CommandFailedError(f"`xlate {arguments[0]} {arguments[1]}` failed: {last}")
+
+
+def _processor_time(arguments: list[str]) -> float:
+    """Return the processor time in seconds a command used, user and system together."""
+    before = os.times()
+    _run(arguments)
+    after = os.times()
+    user = after.children_user - before.children_user
+    return user + after.children_system - before.children_system
