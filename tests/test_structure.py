@@ -38,6 +38,9 @@ CORE_ORDER = (
     "functions",
     "transmission",
     "state_image",
+    "interface",
+    "intake",
+    "sending",
     "bridge",
     "pairing",
 )

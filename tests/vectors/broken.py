@@ -86,7 +86,7 @@ def hold(tick: int, outputs: Outputs, board: BrokenBoard) -> Outputs:
 
 def state(tick: int, outputs: Outputs, board: BrokenBoard) -> Outputs:
     if tick == 44:
-        board.inner.bridge.bus_counts[0].unknown += 1
+        board.inner.bridge.intake.bus_counts[0].unknown += 1
     return outputs
 
 
