@@ -134,6 +134,12 @@ def run_vector(vector: Vector, names: Names, board: Board, command: str) -> Resu
     )
 
 
+def not_run(path: Path, pairings: Pairings) -> Result:
+    """Return the result of a vector whose turn did not come."""
+    header = load_for_run(path, pairings)[0].header
+    return Result(header.identity, path, header.pairing, header.title, Verdict.NOT_RUN)
+
+
 def check_board(board: Board, names: Names) -> None:
     """Raise BoardError when the board obeys other rules or carries another pairing."""
     identity = board.identity()

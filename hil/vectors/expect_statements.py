@@ -241,7 +241,7 @@ def read_event(words: Words, names: Names) -> EventExpectation:
         count = words.integer("the number of events", 0, 1 << 31)
     reason = words.choice("event", EVENTS)
     words.keyword("of")
-    subject = words.word("the subject")
+    subject = words.choice(f"subject of {reason}", [*names.subjects[reason], "any"])
     if count is None:
         words.keyword("at")
         first = last = words.ticks("the time", names.tick_ms)

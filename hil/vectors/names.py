@@ -8,6 +8,7 @@ from typing import Any
 
 from hil.vectors.words import NUMBER, Words, parse_number
 from xlate_core.errors import InputError
+from xlate_core.events import Reason
 from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing.exact import to_ratio
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal
@@ -49,6 +50,7 @@ class Names:
     outputs: dict[str, OutputPin]
     resolutions: dict[str, Fraction]
     sent: frozenset[str]
+    subjects: dict[str, frozenset[str]]  # event name -> whom it can concern
 
 
 def names_of(pairing: Pairing) -> Names:
@@ -79,7 +81,34 @@ def names_of(pairing: Pairing) -> Names:
         outputs=outputs,
         resolutions=resolutions_of(pairing),
         sent=frozenset(name for name in layouts if name not in received),
+        subjects=subjects_of(pairing),
     )
+
+
+def subjects_of(pairing: Pairing) -> dict[str, frozenset[str]]:
+    """Return for each event whom it can concern, so that a misspelt subject is no vacuous truth."""
+    spec = pairing.spec
+    messages = frozenset(message.name for message in spec.messages)
+    units = frozenset(unit.name for unit in spec.units)
+    quantities = frozenset(quantity.name for quantity in spec.quantities)
+    functions = frozenset(function.name for function in spec.functions)
+    faults = frozenset(fault.name for fault in spec.faults)
+    transmits = frozenset(message.name for message in spec.transmits)
+    routes = frozenset(route.name for route in spec.routes)
+    groups: tuple[tuple[frozenset[str], tuple[Reason, ...]], ...] = (
+        (frozenset(BUS_NAMES), (Reason.FRAME_UNKNOWN, Reason.SECOND_SENDER)),
+        (messages, (Reason.FRAME_SHORT, Reason.CHECKSUM_WRONG, Reason.COUNTER_WRONG)),
+        (messages, (Reason.SELECTOR_UNKNOWN,)),
+        (units, (Reason.UNIT_LOST, Reason.UNIT_RECOVERED)),
+        (units, (Reason.SUPERVISION_ON, Reason.SUPERVISION_OFF)),
+        (quantities, (Reason.QUANTITY_SUBSTITUTED, Reason.QUANTITY_RETURNED)),
+        (functions, (Reason.FAILSAFE_ENTERED, Reason.FAILSAFE_LEFT)),
+        (faults, (Reason.FAULT_MATURED, Reason.FAULT_HEALED)),
+        (frozenset({"power"}), (Reason.MODE_CHANGED,)),
+        (routes, (Reason.QUEUE_OVERFLOW,)),
+        (transmits, (Reason.SENDING_STOPPED, Reason.SENDING_RESUMED)),
+    )
+    return {reason.name.lower(): group for group, reasons in groups for reason in reasons}
 
 
 def resolutions_of(pairing: Pairing) -> dict[str, Fraction]:

@@ -1,9 +1,13 @@
-"""The statements that act on the module: senders, values, disturbances, raw frames, resets."""
+"""The statements that act on the module: senders, values, raw frames, resets."""
 
 from collections.abc import Callable
 from fractions import Fraction
 
 from hil.boards.interface import RESET_CAUSES
+from hil.vectors.disturbance_statements import (
+    DISTURBANCES,
+    read_disturbance,
+)
 from hil.vectors.names import (
     Names,
     fitting_raw,
@@ -35,7 +39,6 @@ from xlate_core.frames import BUS_NAMES, MAX_DATA_LENGTH, Frame
 
 MAX_COUNTS = 65535
 MAX_SUPPLY_MV = 65535
-MAX_FRAMES = 1_000_000
 LEVEL_WORDS = ("active", "inactive", "high", "low")
 
 FORMS_SEND = (
@@ -240,50 +243,6 @@ def read_resume(words: Words, names: Names, tick: int, scenario: Scenario) -> No
     scenario.actions.append(ResumeSending(tick, read_senders(words, names)))
 
 
-def read_disturbance(words: Words, names: Names, tick: int, scenario: Scenario) -> None:
-    """Read corrupt, freeze, jump, shorten, lengthen, length code and drop."""
-    verb = words.word("a verb")
-    words.forms = DISTURBANCES[verb]
-    value, frames = 0, 0
-    if verb == "drop":
-        frames = words.integer("the number of frames", 1, MAX_FRAMES)
-        if not words.maybe("frames"):
-            words.keyword("frame")
-        words.keyword("of")
-    elif verb == "corrupt":
-        words.keyword("checksum", "of")
-    elif verb in {"freeze", "jump"}:
-        words.keyword("counter", "of")
-    elif verb == "length":
-        words.keyword("code")
-        value = words.integer("the raw length code", MAX_DATA_LENGTH + 1, 15)
-        words.keyword("of")
-    message = read_message(words, names)
-    received = names.received[message]
-    if verb == "corrupt" and received.checksum is None:
-        raise words.error(f"{message} has no checksum")
-    if verb in {"freeze", "jump"} and received.counter is None:
-        raise words.error(f"{message} has no counter")
-    if verb == "jump":
-        words.keyword("by")
-        value = words.integer("the step", 1, 255)
-    elif verb in {"shorten", "lengthen"}:
-        words.keyword("to")
-        own = received.layout.length
-        low, high = (0, own - 1) if verb == "shorten" else (own + 1, MAX_DATA_LENGTH)
-        value = words.integer("the number of octets", low, high)
-        words.keyword("octets")
-    if frames == 0:
-        frames = 1
-        if verb != "jump" and words.maybe("for"):
-            frames = words.integer("the number of frames", 1, MAX_FRAMES)
-            if not words.maybe("frames"):
-                words.keyword("frame")
-    words.end()
-    kinds = {"corrupt": "checksum", "length": "code"}
-    scenario.actions.append(Disturb(tick, message, kinds.get(verb, verb), frames, value))
-
-
 def read_frame(words: Words, names: Names, tick: int, scenario: Scenario) -> None:
     """Read raw frames, once or periodic."""
     words.forms = FORMS_FRAME
@@ -329,16 +288,6 @@ def read_reset(words: Words, names: Names, tick: int, scenario: Scenario) -> Non
     words.end()
     scenario.actions.append(ResetModule(tick, cause, keep))
 
-
-DISTURBANCES = {
-    "corrupt": "`at TIME corrupt checksum of MESSAGE [for N frames]`",
-    "freeze": "`at TIME freeze counter of MESSAGE [for N frames]`",
-    "jump": "`at TIME jump counter of MESSAGE by N`",
-    "shorten": "`at TIME shorten MESSAGE to N octets [for N frames]`",
-    "lengthen": "`at TIME lengthen MESSAGE to N octets [for N frames]`",
-    "length": "`at TIME length code N of MESSAGE [for N frames]`",
-    "drop": "`at TIME drop N frames of MESSAGE`",
-}
 
 STATEMENTS: dict[str, Callable[[Words, Names, int, Scenario], None]] = {
     "set": read_set,

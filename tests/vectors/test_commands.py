@@ -2,11 +2,13 @@
 
 import json
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
 from click.testing import CliRunner, Result
 
+from hil.vectors.vector import Vector
 from tests.vectors.helpers import HEADER, ROOT
 from tools.cli.main import main
 from xlate_core.bridge import Bridge
@@ -210,3 +212,26 @@ def test_explain_of_a_random_vector_names_its_seed(tmp_path: Path) -> None:
     write_scenario(tmp_path, "random seed 5 style disturbed\n")
     assert generate(tmp_path).exit_code == 0
     assert "seed 5, style disturbed" in xlate("explain", stored(tmp_path)).output
+
+
+def test_an_interrupted_run_is_incomplete_and_still_reported(
+    corpus: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from hil import runner
+
+    write_scenario(corpus, BODY, "second")
+    write_scenario(corpus, BODY, "third")
+    assert generate(corpus).exit_code == 0
+    run_vector = runner.run_vector
+
+    def interrupted_at_second(vector: Vector, *rest: Any) -> runner.Result:
+        if vector.header.identity == "second":
+            raise KeyboardInterrupt
+        return run_vector(vector, *rest)
+
+    monkeypatch.setattr(runner, "run_vector", interrupted_at_second)
+    json_file = corpus / "report.json"
+    result = xlate("run", corpus / "vectors", "--json", json_file)
+    assert result.exit_code == 4
+    counts = json.loads(json_file.read_text(encoding="utf-8"))["counts"]
+    assert (counts["pass"], counts["not_run"]) == (1, 2)

@@ -45,6 +45,8 @@ def test_a_time_between_ticks_names_both_neighbours() -> None:
         ("expect output fan_rely active at 1 ms\n", ["nearest valid name: fan_relay"]),
         ("expect quantity coolant status stalled at 1 ms\n", ["nearest valid name: stale"]),
         ("expect unit_lots of engine.STATE at 1 ms\n", ["nearest valid name: unit_lost"]),
+        ("expect no unit_lost of engine.STAT by 9 ms\n", ["nearest valid name: engine.STATE"]),
+        ("expect no unit_lost of coolant by 9 ms\n", ["`coolant` is no subject of unit_lost"]),
         ("expect sent body.GAUGE.Turns 3 soon\n", ["`soon` found where `at` belongs"]),
         ("expect output fan_relay stays active from 9 ms to 2 ms\n", ["ends before it begins"]),
         ("at 1 ms shorten engine.STATE to 6 octets\n", ["0..5"]),

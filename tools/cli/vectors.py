@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from hil.verdicts import (
-    EXIT_INCOMPLETE,
     EXIT_INPUT,
     EXIT_MISMATCH,
     Verdict,
@@ -191,19 +190,22 @@ def run_command(
                 mistakes.append(str(error))
         if mistakes:
             raise InputError("\n".join(mistakes))
-        for path in progress(files, len(files)):
-            vector, names = runner.load_for_run(path, known)
-            again = runner.rerun_command(board, path, pairings)
-            results.append(
-                runner.run_vector(vector, names, make_board(board, names.pairing), again)
-            )
+        try:
+            for path in progress(files, len(files)):
+                vector, names = runner.load_for_run(path, known)
+                again = runner.rerun_command(board, path, pairings)
+                results.append(
+                    runner.run_vector(vector, names, make_board(board, names.pairing), again)
+                )
+        except KeyboardInterrupt:
+            click.echo("stopped by Ctrl-C", err=True)
+            results += [runner.not_run(path, known) for path in files[len(results) :]]
         if json_file is not None:
             machine.write_json(json_file, board, results)
         if junit_file is not None:
             machine.write_junit(junit_file, board, results)
     report(results)
-    code = exit_code(result.verdict for result in results)
-    sys.exit(code if len(results) == len(files) else max(code, EXIT_INCOMPLETE))
+    sys.exit(exit_code(result.verdict for result in results))
 
 
 @command.command("explain")
