@@ -196,6 +196,15 @@ def read(line: str, known: Names) -> None:
     read_scenario(Path("sample.scenario"), text, known)
 
 
+def refusal(line: str, known: Names) -> str:
+    """The sentence a line is refused with, or nothing; any other exception is a bug."""
+    try:
+        read(line, known)
+    except ScenarioError as error:
+        return str(error)
+    return ""
+
+
 def test_the_manual_has_its_examples() -> None:
     assert len(EXAMPLES) > 55
 
@@ -219,10 +228,9 @@ def test_spoilt_examples_are_refused_with_one_sentence_each(known: Names) -> Non
             words[place] = chance.choice(vocabulary)
         else:
             words.insert(place, chance.choice(vocabulary))
-        try:
-            read(" ".join(words), known)
-        except ScenarioError as error:
+        text = refusal(" ".join(words), known)
+        if text:
             refused += 1
-            assert str(error).startswith("sample.scenario:7: ")
-            assert "\n" not in str(error)
+            assert text.startswith("sample.scenario:7: ")
+            assert "\n" not in text
     assert refused > 1500
