@@ -6,7 +6,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from hil.boards.interface import Board, BoardError
+from hil.boards.interface import (
+    Board,
+    BoardError,
+    BoardProtocolError,
+    BoardResetError,
+    BoardTimeoutError,
+)
 from hil.comparison import compare
 from hil.explanation import explain
 from hil.repetition import repeat
@@ -18,7 +24,11 @@ from xlate_core.bridge import RULES
 from xlate_core.errors import InputError
 from xlate_core.pairing.model import Pairing
 
-MakeBoard = Callable[[Pairing], Board]
+BENCH_VERDICTS: dict[type[BoardError], Verdict] = {
+    BoardTimeoutError: Verdict.TIMEOUT,
+    BoardProtocolError: Verdict.PROTOCOL,
+    BoardResetError: Verdict.RESET,
+}
 LoadPairing = Callable[[Path], Pairing]
 
 
@@ -114,11 +124,15 @@ def run_vector(vector: Vector, names: Names, board: Board, command: str) -> Resu
         checkpoints = run.checkpoints
         if run.difference is not None:
             verdict = Verdict.MISMATCH
+            explanation = tuple(explain(vector, names, run.difference, None, command))
             repetition = repeat(vector, names, board, run.difference)
             explanation = tuple(explain(vector, names, run.difference, repetition, command))
     except BoardError as error:
-        verdict = Verdict.BENCH_FAULT if verdict is Verdict.PASS else verdict
-        explanation = (f"vector {vector.header.identity}: {error}", f"  run again {command}")
+        if verdict is Verdict.PASS:
+            verdict = BENCH_VERDICTS.get(type(error), Verdict.BENCH_FAULT)
+            explanation = (f"vector {vector.header.identity}: {error}", f"  run again {command}")
+        else:
+            explanation += (f"  the repetition failed: {error}",)
     return Result(
         identity=vector.header.identity,
         path=vector.path,

@@ -37,6 +37,18 @@ class BoardError(Exception):
     """The bench failed, not the product: no answer, a damaged link, a board of another pairing."""
 
 
+class BoardTimeoutError(BoardError):
+    """The board did not answer in time."""
+
+
+class BoardProtocolError(BoardError):
+    """The link carried something that no retry could mend."""
+
+
+class BoardResetError(BoardError):
+    """The board restarted without being asked to."""
+
+
 class Board(Protocol):
     """One board, with the state of one module."""
 

@@ -14,6 +14,7 @@ MARKS = {Kind.SWITCH: "_#", Kind.FRAMES: ".="}
 ROW = 26  # SVG units
 LEFT = 330
 WIDTH = 900
+ROOM_OF_LABEL = 60  # a value is written only where there is room for it
 
 
 def text(tracks: Tracks) -> list[str]:
@@ -31,8 +32,7 @@ def text(tracks: Tracks) -> list[str]:
     ]
     for track in tracks.tracks:
         label = f"{track.group} {track.name}"
-        low, high = bounds(track)
-        note = f" {low}..{high} {track.unit}".rstrip() if track.kind is Kind.NUMBER else ""
+        note = f" {shown_bounds(track)}" if track.kind is Kind.NUMBER else ""
         lines.append(f"{label:<{label_width}} {row(track, tracks.ticks, per_column)}{note}")
     if tracks.resets:
         marks = [" "] * COLUMNS
@@ -46,6 +46,13 @@ def bounds(track: Track) -> tuple[int, int]:
     """Return the smallest and the largest value of a track."""
     values = [value for _, value, _ in track.changes]
     return min(values), max(values)
+
+
+def shown_bounds(track: Track) -> str:
+    """Return smallest and largest value in words, by raw value; a single one once."""
+    said = {value: words for _, value, words in track.changes}
+    low, high = bounds(track)
+    return said[low] if low == high else f"{said[low]} .. {said[high]}"
 
 
 def row(track: Track, ticks: int, per_column: int) -> str:
@@ -120,11 +127,18 @@ def svg_track(track: Track, ticks: int, top: int) -> str:
     span = max(high - low, 1)
     base = top + ROW - 8
     path = ""
-    for tick, value, _ in track.changes:
+    labels = []
+    labelled = LEFT - ROOM_OF_LABEL
+    for tick, value, words in track.changes:
         x = LEFT + WIDTH * tick // ticks
         level = value if track.kind is not Kind.NUMBER else value - low
         y = base - (ROW - 10) * level // (1 if track.kind is not Kind.NUMBER else span)
         path += f"H{x}V{y}" if path else f"M{x} {y}"
+        if track.kind is not Kind.FRAMES and x - labelled >= ROOM_OF_LABEL:
+            labelled = x
+            above = y + 9 if y < base else y - 3
+            labels.append(f'<text x="{x + 3}" y="{above}" font-size="8">{escape(words)}</text>')
     path += f"H{LEFT + WIDTH}"
     width = "3" if track.kind is Kind.FRAMES else "1.5"
-    return f'<path d="{path}" fill="none" stroke="black" stroke-width="{width}"/>'
+    line = f'<path d="{path}" fill="none" stroke="black" stroke-width="{width}"/>'
+    return line + "".join(labels)

@@ -123,8 +123,9 @@ def read_header(path: Path, lines: list[Words], names: Names) -> ScenarioHeader:
             line = lines[-1].line if lines else 1
             raise ScenarioError(at_line(path, line, f"the header has no line `{key} ...`"))
     identity = read_identity(path, found["scenario"])
-    if len(found["hunts"].words) < 2:
-        raise found["hunts"].error("`hunts` names no flag; expected `hunts FLAG ...`")
+    for key, what in (("title", "TEXT"), ("purpose", "TEXT"), ("hunts", "FLAG ...")):
+        if len(found[key].words) < 2:
+            raise found[key].error(f"`{key}` says nothing; expected `{key} {what}`")
     lasts = found["lasts"]
     lasts.forms = "`lasts TIME`"
     ticks = lasts.ticks("the duration", names.tick_ms)

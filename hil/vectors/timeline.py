@@ -32,7 +32,6 @@ class Track:
     group: str  # input, received, sent, output
     name: str
     kind: Kind
-    unit: str = ""
     changes: list[tuple[int, int, str]] = field(default_factory=list)  # tick, value, words
 
     def add(self, tick: int, value: int, words: str) -> None:
@@ -77,9 +76,9 @@ class _Collector:
         if record.rest:
             self.take_outputs(tick, record.rest)
 
-    def pin(self, group: str, name: str, kind: Kind, unit: str = "") -> Track:
+    def pin(self, group: str, name: str, kind: Kind) -> Track:
         """Return the track of a pin."""
-        return self.pins.setdefault(f"{group} {name}", Track(group, name, kind, unit))
+        return self.pins.setdefault(f"{group} {name}", Track(group, name, kind))
 
     def take_inputs(self, record: Record) -> None:
         """Take the inputs."""
@@ -90,10 +89,10 @@ class _Collector:
             track.add(record.tick, int(active), "active" if active else "inactive")
         for name, index in self.names.analogues.items():
             count = inputs.counts[index]
-            track = self.pin("input", name, Kind.NUMBER, "counts")
+            track = self.pin("input", name, Kind.NUMBER)
             track.add(record.tick, count, f"{count} counts")
         supply = inputs.supply_mv
-        self.pin("input", "supply", Kind.NUMBER, "mV").add(record.tick, supply, f"{supply} mV")
+        self.pin("input", "supply", Kind.NUMBER).add(record.tick, supply, f"{supply} mV")
 
     def take_outputs(self, tick: int, rest: tuple[object, ...]) -> None:
         """Take output pins and power hold."""
@@ -107,9 +106,9 @@ class _Collector:
                 words = "active" if active else "inactive"
                 self.pin("output", pin.name, Kind.SWITCH).add(tick, int(active), words)
             else:
-                unit = "mHz" if pin.kind is PinKind.FREQUENCY else "duty"
-                words = f"{value} mHz" if unit == "mHz" else f"duty {value}"
-                self.pin("output", pin.name, Kind.NUMBER, unit).add(tick, value, words)
+                frequency = pin.kind is PinKind.FREQUENCY
+                words = f"{value} mHz" if frequency else f"duty {value}"
+                self.pin("output", pin.name, Kind.NUMBER).add(tick, value, words)
         hold = int(bool(rest[4]))
         self.pin("output", "power hold", Kind.SWITCH).add(tick, hold, "on" if hold else "off")
 
@@ -128,7 +127,7 @@ class _Collector:
             if track is None:
                 kind = Kind.SWITCH if signal.spec.length == 1 else Kind.NUMBER
                 name = f"{message_name(self.names, key)}.{signal.name}"
-                track = self.signals[place] = Track(group, name, kind, signal.unit)
+                track = self.signals[place] = Track(group, name, kind)
             if len(track.changes) <= MOST_CHANGES:
                 track.add(tick, raw, value_words(signal, raw))
 

@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 from hil.vectors.vector import Vector
 from tests.vectors.helpers import HEADER, ROOT
 from tools.cli.main import main
-from xlate_core.bridge import Bridge
+from xlate_core.bridge import Bridge, Inputs, Outputs
 
 BODY = "send engine.STATE every 2 ms\nat 10 ms set input key_switch active\n"
 FLAG = "deadline_off_by_one"  # any flag that fixtures/flags.toml explains
@@ -110,13 +110,14 @@ def test_verify_of_one_vector_looks_at_its_scenario_only(corpus: Path) -> None:
 def test_a_mismatch_is_explained_and_reported(
     corpus: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    transmit = Bridge._transmit
+    tick = Bridge.tick
 
-    def silent_from_tick_40(self: Bridge) -> object:
-        frames = transmit(self)
-        return ((), ()) if self.now >= 40 else frames
+    def silent_from_tick_40(self: Bridge, inputs: Inputs) -> Outputs:
+        silent = self.now >= 40
+        outputs = tick(self, inputs)
+        return outputs._replace(frames=((), ())) if silent else outputs
 
-    monkeypatch.setattr(Bridge, "_transmit", silent_from_tick_40)
+    monkeypatch.setattr(Bridge, "tick", silent_from_tick_40)
     json_file, junit_file = corpus / "report.json", corpus / "report.xml"
     result = xlate("run", corpus / "vectors", "--json", json_file, "--junit", junit_file)
     assert result.exit_code == 1

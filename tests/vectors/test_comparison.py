@@ -4,7 +4,13 @@ from pathlib import Path
 
 import pytest
 
-from hil.boards.interface import BoardError, Identity
+from hil.boards.interface import (
+    BoardError,
+    BoardProtocolError,
+    BoardResetError,
+    BoardTimeoutError,
+    Identity,
+)
 from hil.comparison import Kind, compare
 from hil.runner import run_vector
 from hil.vectors.generation import generate
@@ -13,7 +19,8 @@ from hil.verdicts import Verdict
 from tests.vectors import broken
 from tests.vectors.broken import BrokenBoard, Spoil
 from tests.vectors.helpers import HEADER, names, vector
-from xlate_core.bridge import Outputs
+from xlate_core.bridge import Inputs, Outputs, ResetCause
+from xlate_core.frames import Frame
 
 BODY = """\
 send engine.STATE every 2 ms
@@ -139,11 +146,22 @@ def test_a_random_vector_is_explained_by_its_first_differing_output(tmp_path: Pa
     assert "outputs differ from the reference first at tick" in "\n".join(result.explanation)
 
 
-class DeadBoard(BrokenBoard):
-    """A board that stops answering."""
+class FailingBoard(BrokenBoard):
+    """A bench that fails in the given way, on its first or a later run."""
 
-    def step(self, inputs: object, frames: object) -> broken.Outputs:
-        raise BoardError("no answer for 2 s")
+    def __init__(self, error: BoardError, spoil: Spoil | None = None, resets: int = 1) -> None:
+        super().__init__(spoil)
+        self.error = error
+        self.resets = resets
+
+    def reset(self, cause: ResetCause, keep: bool) -> None:
+        super().reset(cause, keep)
+        self.resets -= 1
+
+    def step(self, inputs: Inputs, frames: tuple[Frame, ...]) -> Outputs:
+        if self.resets <= 0:
+            raise self.error
+        return super().step(inputs, frames)
 
 
 class ForeignBoard(BrokenBoard):
@@ -153,8 +171,25 @@ class ForeignBoard(BrokenBoard):
         return self.inner.identity()._replace(pairing_digest="0" * 64)
 
 
-@pytest.mark.parametrize("board", [DeadBoard(), ForeignBoard()])
-def test_the_bench_is_not_the_product(sample: Vector, board: BrokenBoard) -> None:
+@pytest.mark.parametrize(
+    ("board", "verdict"),
+    [
+        (FailingBoard(BoardError("port is gone")), Verdict.BENCH_FAULT),
+        (FailingBoard(BoardTimeoutError("no answer for 2 s")), Verdict.TIMEOUT),
+        (FailingBoard(BoardProtocolError("sequence lost")), Verdict.PROTOCOL),
+        (FailingBoard(BoardResetError("boot count went up")), Verdict.RESET),
+        (ForeignBoard(), Verdict.BENCH_FAULT),
+    ],
+)
+def test_the_bench_is_not_the_product(sample: Vector, board: BrokenBoard, verdict: Verdict) -> None:
     result = run_vector(sample, names(), board, AGAIN)
-    assert result.verdict is Verdict.BENCH_FAULT
-    assert result.explanation
+    assert result.verdict is verdict
+    assert result.explanation[-1] == f"  run again {AGAIN}"
+
+
+def test_a_mismatch_stays_one_when_the_repetition_fails(sample: Vector) -> None:
+    board = FailingBoard(BoardTimeoutError("no answer for 2 s"), broken.value, resets=2)
+    result = run_vector(sample, names(), board, AGAIN)
+    assert result.verdict is Verdict.MISMATCH
+    assert "GAUGE.Turns expected 850 rpm" in "\n".join(result.explanation)
+    assert result.explanation[-1] == "  the repetition failed: no answer for 2 s"

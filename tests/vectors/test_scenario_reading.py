@@ -82,7 +82,8 @@ def test_all_mistakes_of_a_file_are_told_at_once() -> None:
     [
         (("scenario sample\n", "scenario other\n"), "the file's name says `sample`"),
         (("title    A sample\n", ""), "the header has no line `title ...`"),
-        (("hunts    nothing_real\n", "hunts\n"), "names no flag"),
+        (("hunts    nothing_real\n", "hunts\n"), "`hunts` says nothing; expected `hunts FLAG"),
+        (("title    A sample\n", "title\n"), "`title` says nothing"),
         (("lasts    100 ms\n", "lasts 0 ms\n"), "longer than 0"),
         (("lasts    100 ms\n", "lasts 100\n"), "unit of time is missing"),
     ],
