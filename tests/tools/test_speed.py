@@ -84,7 +84,7 @@ def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -
     assert own["ratio_to_engine"] == 1
     assert raw["ratio_to_engine"] == pytest.approx(raw["median"] / own["median"])
     assert own["met"] == (own["median"] <= raw["median"])
-    assert by_key["edit_to_verdict"]["note"] == "1 scenarios, 1 vectors"
+    assert by_key["edit_to_verdict"]["note"].startswith("scenarios: 1, vectors: 1, processor time")
     assert "on the line through both" in by_key["run_hour"]["note"]
 
 

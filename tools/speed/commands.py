@@ -31,8 +31,8 @@ class CommandFailedError(Exception):
 def measure_drive(measured: Measured, seconds: int, said: Callable[[str], None]) -> None:
     """Add the row of `vectors run` over an hour of driving.
 
-    `seconds` is at least 2. From a shorter drive the hour is the straight line through it and one of a second, so that
-    starting the command is not multiplied.
+    `seconds` is at least 2. From a shorter drive the hour is the straight line through it and one
+    of a second, so that starting the command is not multiplied.
     """
     key, what = "run_hour", "vectors run, one hour"
     note = ""
@@ -76,24 +76,21 @@ def measure_edit(measured: Measured, scenarios: Path, said: Callable[[str], None
         try:
             if not files:
                 raise CommandFailedError("there is no scenario")
-            _run(["vectors", "generate", str(scenarios), *_folders(pairings, vectors)])
-            _run(["vectors", "run", str(vectors), "--pairings", str(pairings)])
+            generate = ["vectors", "generate", str(scenarios), "--vectors", str(vectors)]
+            used = _processor_time([*generate, "--pairings", str(pairings)])
+            used += _processor_time(["vectors", "run", str(vectors), "--pairings", str(pairings)])
         except CommandFailedError as error:
             measured.rows.append(Row(key, what, None, "s", floor=EDIT_FLOOR, note=str(error)))
             return
         took = time.perf_counter() - began
         count = sum(1 for path in vectors.rglob("*.vector*") if path.is_file())
-    note = f"{len(files)} scenarios, {count} vectors"
+    note = f"scenarios: {len(files)}, vectors: {count}, processor time {used:.1f} s"
     measured.rows.append(Row(key, what, took, "s", 1, floor=EDIT_FLOOR, note=note))
     measured.compared.append(
         "edit to verdict: from saving bridge.toml (the description of farm_pickup changed, in a "
         "copy of the pairings) through `xlate vectors generate` (every expectation of a person "
         "judged anew) and `xlate vectors run` to the verdict of the whole corpus, on a wall clock."
     )
-
-
-def _folders(pairings: Path, vectors: Path) -> list[str]:
-    return ["--pairings", str(pairings), "--vectors", str(vectors)]
 
 
 def _change(bridge_file: Path) -> None:
