@@ -66,6 +66,33 @@ class Followers(NamedTuple):
 class Bridge:
     """The engine of one pairing: two verbs, `receive` and `tick`, and `reset`."""
 
+    __slots__ = (
+        "_bouncing",
+        "_conditions_open",
+        "_duty",
+        "_followers",
+        "_frequency",
+        "_functions",
+        "_inputs",
+        "_levels",
+        "_longest_startup",
+        "_moved",
+        "_outputs",
+        "_pins_changed",
+        "_power_hold",
+        "cause",
+        "clockwork",
+        "common",
+        "faults",
+        "functions",
+        "intake",
+        "level_inputs",
+        "observer",
+        "power",
+        "sender",
+        "spec",
+    )
+
     _inputs: Inputs | None
     _outputs: Outputs | None
     _levels: tuple[bool, ...]

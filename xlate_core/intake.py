@@ -32,6 +32,24 @@ from xlate_core.reception import (
 class Intake:
     """Messages, reception units, supervision clocks and sources of one engine."""
 
+    __slots__ = (
+        "_clock_pairs",
+        "_decoders",
+        "_fresh",
+        "_messages",
+        "_next_expiry",
+        "_own_keys",
+        "_unit_clocks",
+        "_unit_quantities",
+        "bus_counts",
+        "clocks",
+        "common",
+        "messages",
+        "sources",
+        "spec",
+        "units",
+    )
+
     _decoders: tuple[UnitDecoder, ...]
     _fresh: list[int]
     _next_expiry: int

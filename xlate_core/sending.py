@@ -17,6 +17,19 @@ SILENT: tuple[tuple[Frame, ...], tuple[Frame, ...]] = ((), ())
 class Sender:
     """Routes and sent messages of one engine."""
 
+    __slots__ = (
+        "_calendar",
+        "_conditional",
+        "_routing",
+        "common",
+        "eager",
+        "routes",
+        "spec",
+        "transmits",
+        "unpacked",
+        "watched",
+    )
+
     _calendar: dict[int, set[int]]
 
     def __init__(self, common: Common) -> None:
