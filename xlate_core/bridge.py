@@ -24,7 +24,7 @@ from xlate_core.interface import RULES, BridgeSpec, Inputs, Outputs, ResetCause,
 from xlate_core.pins import LevelInputState, PinKind, debounce, drive, measure
 from xlate_core.power import PowerState
 from xlate_core.quantities import QuantityState, Status
-from xlate_core.sending import SILENT, Sender
+from xlate_core.sending import SILENT, Follower, Sender
 from xlate_core.state_image import NamedRecord
 
 __all__ = ["RULES", "Bridge", "BridgeSpec", "Inputs", "Outputs", "ResetCause"]
@@ -57,8 +57,7 @@ class ClockworkState:
 class Followers(NamedTuple):
     """What must be looked at again when a quantity changed."""
 
-    eager: tuple[int, ...]  # messages packed at once
-    lazy: tuple[int, ...]  # messages packed when they are due
+    messages: tuple[Follower, ...]
     of_condition: bool
     of_pin: bool
 
@@ -339,9 +338,8 @@ class Bridge:
         """Pass changed quantities on: messages to pack anew, pins to drive, conditions to judge."""
         changed = self.common.store.changed
         for index in changed:
-            eager, lazy, of_condition, of_pin = self._followers[index]
-            self.sender.eager.update(eager)
-            self.sender.unpacked.update(lazy)
+            messages, of_condition, of_pin = self._followers[index]
+            self.sender.note(messages)
             if of_condition:
                 self._conditions_open = True
             if of_pin:
@@ -380,14 +378,8 @@ class Bridge:
     def _follow(self) -> tuple[Followers, ...]:
         """Return, for every quantity, what must be looked at again when it changed."""
         of_pins = {pin.quantity for pin in self.spec.pins.outputs}
-        watched = self.sender.watched
         return tuple(
-            Followers(
-                tuple(i for i in quantity.senders if i in watched),
-                tuple(i for i in quantity.senders if i not in watched),
-                quantity.in_conditions,
-                index in of_pins,
-            )
+            Followers(self.sender.followers(index), quantity.in_conditions, index in of_pins)
             for index, quantity in enumerate(self.spec.quantities)
         )
 

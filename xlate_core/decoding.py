@@ -1,26 +1,31 @@
 """Decoding of one reception unit: from the payload to the sources it feeds.
 
-A unit whose bits are the same as last time says nothing new, except to sources that count
-receptions (`SourceSpec.watched`); so its bits are kept. They are no state: forgetting them costs
-time only.
+The payload last decoded is kept to see what changed. It is no state: forgetting it costs time only.
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from xlate_core.quantities import NEVER_RECEIVED, SourceSpec, SourceState, take
+from xlate_core.quantities import SourceSpec, SourceState, take
 from xlate_core.signals import SignalSpec, intel_word, motorola_word
 
 NO_WORD = -1
 
 
+class DecoderEntry(NamedTuple):
+    """One source of a unit; `mask` has a 1 for each of its bits, octet 0 least significant."""
+
+    mask: int
+    signal: SignalSpec
+    spec: SourceSpec
+    state: SourceState
+
+
 @dataclass(slots=True)
 class UnitDecoder:
-    """The sources of one unit with their states, and the unit's bits when last decoded.
+    """The sources of one unit, and the payload when last decoded."""
 
-    `mask` has a 1 for every bit of the unit in the word with octet 0 least significant.
-    """
-
-    entries: tuple[tuple[SourceSpec, SourceState, SignalSpec], ...]
+    entries: tuple[DecoderEntry, ...]
     mask: int
     watched: bool
     word: int = NO_WORD
@@ -28,24 +33,32 @@ class UnitDecoder:
 
 def unit_decoder(sources: list[tuple[SourceSpec, SourceState]]) -> UnitDecoder:
     """Return the decoder of a unit's sources."""
-    entries = tuple((spec, state, spec.signal) for spec, state in sources if spec.signal)
-    bits = frozenset[int]().union(*(signal.bits for _, _, signal in entries))
-    watched = any(spec.watched for spec, _, _ in entries)
-    return UnitDecoder(entries, sum(1 << bit for bit in bits), watched)
+    entries = tuple(
+        DecoderEntry(sum(1 << bit for bit in spec.signal.bits), spec.signal, spec, state)
+        for spec, state in sources
+        if spec.signal
+    )
+    mask = 0
+    for entry in entries:
+        mask |= entry.mask
+    return UnitDecoder(entries, mask, any(spec.watched for spec, _ in sources))
 
 
 def decode_unit(decoder: UnitDecoder, data: bytes, touched: set[int]) -> None:
-    """Decode an accepted payload; the quantities whose source changed are added to `touched`."""
+    """Decode an accepted payload; the quantities whose source changed are added to `touched`.
+
+    A signal whose bits did not change says nothing new, unless its source counts receptions.
+    """
     intel = intel_word(data)
-    word = intel & decoder.mask
-    if word == decoder.word and not decoder.watched:
+    moved = (intel ^ decoder.word) & decoder.mask
+    if decoder.word == NO_WORD or decoder.watched:
+        moved = decoder.mask
+    elif not moved:
         return
-    decoder.word = word
+    decoder.word = intel
     motorola = motorola_word(data)
-    for spec, state, signal in decoder.entries:
-        whole = intel if signal.intel else motorola
-        bits = (whole >> signal.shift) & signal.mask
-        if bits == state.bits and state.status != NEVER_RECEIVED and not spec.watched:
-            continue
-        if take(spec, state, bits):
-            touched.add(spec.quantity)
+    for mask, signal, spec, state in decoder.entries:
+        if moved & mask:
+            whole = intel if signal.intel else motorola
+            if take(spec, state, (whole >> signal.shift) & signal.mask):
+                touched.add(spec.quantity)

@@ -4,6 +4,8 @@ When to look at a message again is kept in a calendar, tick number to messages, 
 only at messages that may be due.
 """
 
+from typing import NamedTuple
+
 from xlate_core import transmission
 from xlate_core.events import Reason
 from xlate_core.frames import Frame
@@ -12,6 +14,14 @@ from xlate_core.reception import NO_CONDITION, MessageSpec
 from xlate_core.transmission import RouteState, TransmitSpec, TransmitState
 
 SILENT: tuple[tuple[Frame, ...], tuple[Frame, ...]] = ((), ())
+
+
+class Follower(NamedTuple):
+    """A sent message that depends on a quantity: which packs, and whether it is packed at once."""
+
+    message: int
+    packs: tuple[int, ...]
+    at_once: bool
 
 
 class Sender:
@@ -53,6 +63,27 @@ class Sender:
             if not transmission.enqueue(self.spec.routes[route], self.routes[route], frame):
                 self.common.tell(Reason.QUEUE_OVERFLOW, self.spec.routes[route].name, 0)
         self._routing = True
+
+    def note(self, followers: tuple[Follower, ...]) -> None:
+        """Note that a quantity changed: its messages are packed anew, at once or when due."""
+        for index, packs, at_once in followers:
+            self.transmits[index].open.update(packs)
+            (self.eager if at_once else self.unpacked).add(index)
+
+    def followers(self, quantity: int) -> tuple[Follower, ...]:
+        """Return the messages to note when a quantity changed."""
+        return tuple(
+            Follower(
+                index,
+                tuple(
+                    number
+                    for number, pack in enumerate(self.spec.transmits[index].packs)
+                    if pack.quantity == quantity
+                ),
+                index in self.watched,
+            )
+            for index in self.spec.quantities[quantity].senders
+        )
 
     def transmit(self) -> tuple[tuple[Frame, ...], tuple[Frame, ...]]:
         """Hand over routed frames, then the messages due in the listed order."""
@@ -110,7 +141,7 @@ class Sender:
         spec = self.spec.transmits[index]
         slot = self.transmits[index]
         self.unpacked.discard(index)
-        slot.payload = transmission.pack(spec, self.common.store)
+        transmission.pack(spec, slot, self.common.store)
         stopped = transmission.source_lost(spec, self.common.store)
         if stopped != slot.stopped:
             slot.stopped = stopped
@@ -120,6 +151,8 @@ class Sender:
     def look_at_everything(self) -> None:
         """Take no shortcut in the next tick."""
         everything = set(range(len(self.spec.transmits)))
+        for spec, slot in zip(self.spec.transmits, self.transmits, strict=True):
+            transmission.clear_slot(spec, slot)
         self._calendar = {self.common.now: everything}
         self.unpacked = everything - self.watched
         self.eager = set(self.watched)
@@ -137,9 +170,10 @@ class Sender:
 
     def _first_slot(self, spec: TransmitSpec) -> TransmitState:
         """Return the reset state of a sent message: "changed" is judged against reset values."""
-        payload = transmission.pack(spec, self.common.store)
-        counter = 0 if spec.counter is None else spec.counter.modulo - 1
-        slot = TransmitState(last=payload, payload=payload, counter=counter)
+        slot = TransmitState(counter=0 if spec.counter is None else spec.counter.modulo - 1)
+        transmission.clear_slot(spec, slot)
+        transmission.pack(spec, slot, self.common.store)
+        slot.last = slot.payload
         slot.stopped = transmission.source_lost(spec, self.common.store)
         if transmission.is_unconditional(spec):
             transmission.start(spec, slot, 0)

@@ -18,6 +18,7 @@ from xlate_core.reception import NEVER_EXPIRES, NO_CONDITION, count
 from xlate_core.signals import (
     WORD_OCTETS,
     SignalSpec,
+    insert,
     intel_word,
     into_word,
     motorola_word,
@@ -70,11 +71,14 @@ class TransmitSpec:
     loss_of: tuple[int, ...]
     counter: CounterSpec | None
     checksum: ChecksumSpec | None
+    watched: bool = field(init=False)
+    has_motorola: bool = field(init=False)
 
-    @property
-    def watched(self) -> bool:
-        """Whether the payload is looked at every tick, not only when a cyclic send is due."""
-        return self.on_change or self.on_loss is OnLoss.STOP
+    def __post_init__(self) -> None:
+        """Derive whether the payload is looked at every tick, and which words it needs."""
+        object.__setattr__(self, "watched", self.on_change or self.on_loss is OnLoss.STOP)
+        motorola = any(not entry.signal.intel for entry in self.packs)
+        object.__setattr__(self, "has_motorola", motorola)
 
 
 @dataclass(slots=True)
@@ -84,6 +88,7 @@ class TransmitState:
     - `last` is the payload before counter and checksum as last handed over (reset: reset values);
     - `counter` is the one that left last, modulo - 1 at reset so that the first is 0;
     - `due_in` counts ticks to the next cyclic send; `gap` ticks since the last hand-over;
+    - `intel` and `motorola` are the payload's words, `open` the packs not yet in them;
     - `due_at` and `sent_at` are their tick numbers; `due_in` and `gap` are written by `settle`.
     """
 
@@ -94,6 +99,9 @@ class TransmitState:
     due_in: int = 0
     gap: int = UINT32_MAX
     payload: bytes = b""
+    intel: int = 0
+    motorola: int = 0
+    open: set[int] = field(default_factory=set)
     due_at: int = 0
     sent_at: int | None = None
     last_word: int = 0
@@ -138,31 +146,43 @@ def encode(spec: PackSpec, value: int) -> int:
     return raw
 
 
-def pack(spec: TransmitSpec, store: QuantityStore) -> bytes:
-    """Return the payload of the quantities as they are, before counter and checksum."""
-    intel = intel_mask = 0
-    motorola = motorola_word(spec.base)
-    says_lost = spec.on_loss is OnLoss.NOT_AVAILABLE
-    states = store.states
+def clear_slot(spec: TransmitSpec, state: TransmitState) -> None:
+    """Empty the slot: constants and fill bits only, every quantity still to be packed."""
+    base = spec.base
     for entry in spec.packs:
-        state = states[entry.quantity]
+        base = insert(entry.signal, base, 0)
+    if spec.has_motorola:
+        state.intel, state.motorola = 0, motorola_word(base)
+    else:
+        state.intel, state.motorola = intel_word(base), 0
+    state.open = set(range(len(spec.packs)))
+
+
+def pack(spec: TransmitSpec, state: TransmitState, store: QuantityStore) -> None:
+    """Put the quantities that changed (`state.open`) into the payload before counter, checksum."""
+    says_lost = spec.on_loss is OnLoss.NOT_AVAILABLE
+    for index in state.open:
+        entry = spec.packs[index]
         signal = entry.signal
+        quantity = store.states[entry.quantity]
         if entry.not_available is not None and (
-            state.origin == ORIGIN_NOT_AVAILABLE or (says_lost and not usable(state))
+            quantity.origin == ORIGIN_NOT_AVAILABLE or (says_lost and not usable(quantity))
         ):
             raw = entry.not_available
         else:
-            raw = encode(entry, state.value)
+            raw = encode(entry, quantity.value)
         if signal.intel:
-            intel |= (raw & signal.mask) << signal.shift
-            intel_mask |= signal.mask << signal.shift
+            state.intel = into_word(signal, state.intel, raw)
         else:
-            motorola = into_word(signal, motorola, raw)
-    payload = motorola.to_bytes(WORD_OCTETS, "big")
-    if intel_mask:
-        word = intel_word(payload) & ~intel_mask | intel
-        payload = word.to_bytes(WORD_OCTETS, "little")
-    return payload[: len(spec.base)]
+            state.motorola = into_word(signal, state.motorola, raw)
+    state.open.clear()
+    if not spec.has_motorola:
+        state.payload = state.intel.to_bytes(WORD_OCTETS, "little")[: len(spec.base)]
+        return
+    payload = state.motorola.to_bytes(WORD_OCTETS, "big")
+    if state.intel:
+        payload = (intel_word(payload) | state.intel).to_bytes(WORD_OCTETS, "little")
+    state.payload = payload[: len(spec.base)]
 
 
 def source_lost(spec: TransmitSpec, store: QuantityStore) -> bool:
