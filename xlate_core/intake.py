@@ -4,6 +4,8 @@
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
 
 from xlate_core import quantities, reception
 from xlate_core.decoding import NO_WORD, UnitDecoder, decode_unit, unit_decoder
@@ -29,6 +31,24 @@ from xlate_core.reception import (
 )
 
 
+class KnownUnit(NamedTuple):
+    """A reception unit of a known message."""
+
+    number: int
+    state: UnitState
+    decoder: UnitDecoder
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A message the module receives, with everything its arrival touches."""
+
+    spec: MessageSpec
+    state: MessageState
+    units: tuple[KnownUnit, ...]
+    judged: bool
+
+
 class Intake:
     """Messages, reception units, supervision clocks and sources of one engine."""
 
@@ -36,7 +56,7 @@ class Intake:
         "_clock_pairs",
         "_decoders",
         "_fresh",
-        "_messages",
+        "_known",
         "_next_expiry",
         "_own_keys",
         "_unit_clocks",
@@ -63,9 +83,6 @@ class Intake:
         self.clocks = [ClockState() for _ in spec.clocks]
         self.units = [UnitState() for _ in spec.units]
         self.sources = [SourceState() for _ in spec.sources]
-        self._messages: dict[tuple[int, bool, int], int] = {
-            message.key: i for i, message in enumerate(spec.messages)
-        }
         self._own_keys = {message.key for message in spec.transmits} | {
             message.key._replace(bus=spec.routes[route].bus)
             for message in spec.messages
@@ -80,6 +97,15 @@ class Intake:
             unit_decoder([(spec.sources[i], self.sources[i]) for i in unit.sources])
             for unit in spec.units
         )
+        self._known: dict[tuple[int, bool, int], Known] = {
+            message.key: Known(
+                message,
+                self.messages[number],
+                tuple(KnownUnit(i, self.units[i], self._decoders[i]) for i in message.units),
+                number in common.judged,
+            )
+            for number, message in enumerate(spec.messages)
+        }
         self._fresh = []
         self.look_at_everything()
 
@@ -87,42 +113,41 @@ class Intake:
         """Accept a frame, decode it and return its message; None when it is rejected (rule 5)."""
         # KNOWN: bus, identifier, format
         bus, extended, identifier, data = frame
-        index = self._messages.get((bus, extended, identifier))
-        if index is None:
+        known = self._known.get((bus, extended, identifier))
+        if known is None:
             self._reject_unknown(frame)
             return None
-        message = self.spec.messages[index]
-        state = self.messages[index]
+        message = known.spec
+        units: Sequence[KnownUnit] = known.units
 
         # LENGTH, CHECKSUM, COUNTER
-        if message.guarded or len(data) < message.length:
-            reason = reception.judge(message, state, data)
+        whole = len(data) >= message.length
+        if message.guarded or not whole:
+            reason = reception.judge(message, known.state, data)
             if reason is not None:
-                self._reject(reason, index, len(data))
+                self._reject(reason, known, len(data))
                 return None
 
         # UNITS
-        if message.selector is None and len(data) >= message.length:
-            taken: Sequence[int] = message.units
-        else:
+        if message.selector is not None or not whole:
             taken, unknown = reception.units_taken(message, self.spec.units, data)
+            units = [unit for unit in units if unit.number in taken]
             if unknown:
-                state.selector_unknown = reception.count(state.selector_unknown)
+                known.state.selector_unknown = reception.count(known.state.selector_unknown)
                 self.common.tell(Reason.SELECTOR_UNKNOWN, message.name, 0)
             elif not taken and message.units:
-                state.short = reception.count(state.short)
-                self._reject(Reason.FRAME_SHORT, index, len(data))
+                known.state.short = reception.count(known.state.short)
+                self._reject(Reason.FRAME_SHORT, known, len(data))
                 return None
-        if index in self.common.judged:
-            state.good = reception.count(state.good)
+        if known.judged:
+            known.state.good = reception.count(known.state.good)
 
         # SIGNALS
-        for unit in taken:
-            unit_state = self.units[unit]
-            if not unit_state.fresh:
-                unit_state.fresh = True
-                self._fresh.append(unit)
-            decode_unit(self._decoders[unit], data, self.common.store.touched)
+        for index, unit, decoder in units:
+            if not unit.fresh:
+                unit.fresh = True
+                self._fresh.append(index)
+            decode_unit(decoder, data, self.common.store.touched)
         return message
 
     def deadlines(self, now: int) -> None:
@@ -189,7 +214,7 @@ class Intake:
         for index in self._fresh:
             clock = self._unit_clocks[index]
             reception.refresh(index, self.units[index], clock, now, self._unit_changed)
-            if clock.enabled and clock.next_expiry < self._next_expiry:
+            if clock.next_expiry < self._next_expiry and clock.enabled:
                 self._next_expiry = clock.next_expiry
         self._fresh.clear()
 
@@ -224,12 +249,11 @@ class Intake:
         else:
             self.common.tell(Reason.SUPERVISION_ON, spec.name, former)
 
-    def _reject(self, reason: Reason, message: int, length: int) -> None:
+    def _reject(self, reason: Reason, known: Known, length: int) -> None:
         """Count a rejected frame for the faults that judge frame by frame, and tell why."""
-        if message in self.common.judged:
-            state = self.messages[message]
-            state.bad = reception.count(state.bad)
-        self.common.tell(reason, self.spec.messages[message].name, length)
+        if known.judged:
+            known.state.bad = reception.count(known.state.bad)
+        self.common.tell(reason, known.spec.name, length)
 
     def _reject_unknown(self, frame: Frame) -> None:
         """Count a frame that belongs to no received message."""

@@ -87,6 +87,10 @@ class Sender:
 
     def transmit(self) -> tuple[tuple[Frame, ...], tuple[Frame, ...]]:
         """Hand over routed frames, then the messages due in the listed order."""
+        now = self.common.now
+        looked_at = self._calendar.pop(now, None)
+        if not (looked_at or self.eager or self._routing or self.common.conditions_moved):
+            return SILENT
         frames: tuple[list[Frame], list[Frame]] = ([], [])
 
         # ROUTES
@@ -98,8 +102,6 @@ class Sender:
                 route.waiting.clear()
 
         # VALUES: a message that answers changes or loss at once is packed at once
-        now = self.common.now
-        looked_at = self._calendar.pop(now, None)
         if self.eager:
             for index in self.eager:
                 self._pack(index)
