@@ -1,8 +1,10 @@
 """`xlate vectors`: generate, verify, run and explain vectors."""
 
 import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -19,7 +21,7 @@ from xlate_core.errors import InputError
 if TYPE_CHECKING:
     from hil.boards.interface import Board
     from hil.runner import Pairings, Result
-    from hil.vectors.names import Names
+    from hil.vectors.corpus import Outcome
     from xlate_core.pairing.model import Pairing
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -42,6 +44,14 @@ vectors_option = click.option(
     type=PATH,
     default=None,
     help="Folder of the vectors; default fixtures/vectors.",
+)
+
+
+jobs_option = click.option(
+    "--jobs",
+    type=click.IntRange(1, 64),
+    default=None,
+    help="Processes to share the work over; default one a processor.",
 )
 
 
@@ -76,7 +86,10 @@ def command() -> None:
 @click.argument("paths", nargs=-1, type=PATH)
 @pairings_option
 @vectors_option
-def generate_command(paths: Paths, pairings: Path | None, folder: Path | None) -> None:
+@jobs_option
+def generate_command(
+    paths: Paths, pairings: Path | None, folder: Path | None, jobs: int | None
+) -> None:
     """Write the vectors of the scenarios PATHS (default: all under fixtures/scenarios).
 
     Where the reference disagrees with an `expect` line nothing is written for that scenario and
@@ -91,8 +104,7 @@ def generate_command(paths: Paths, pairings: Path | None, folder: Path | None) -
         scenarios = corpus.find_scenarios(paths, shown(FIXTURES / "scenarios"))
         target = folder or shown(FIXTURES / "vectors")
         flags = corpus.load_flags(FIXTURES / "flags.toml")
-        names_of = pairing_names(pairings)
-        for outcome in progress(corpus.outcomes(scenarios, names_of), len(scenarios)):
+        for outcome in progress(played(scenarios, pairings, jobs), len(scenarios)):
             if outcome.generated is None:
                 mistakes.append(outcome.problem)
                 continue
@@ -118,8 +130,13 @@ def generate_command(paths: Paths, pairings: Path | None, folder: Path | None) -
 @pairings_option
 @vectors_option
 @click.option("--scenarios", "source", type=PATH, default=None, help="Folder of the scenarios.")
+@jobs_option
 def verify_command(
-    paths: Paths, pairings: Path | None, folder: Path | None, source: Path | None
+    paths: Paths,
+    pairings: Path | None,
+    folder: Path | None,
+    source: Path | None,
+    jobs: int | None,
 ) -> None:
     """Generate vectors again and compare with the stored ones byte by byte; nothing is written.
 
@@ -132,9 +149,7 @@ def verify_command(
     with input_errors():
         scenarios = corpus.scenarios_of(paths, source or shown(FIXTURES / "scenarios"))
         target = folder or shown(FIXTURES / "vectors")
-        checked = list(
-            progress(corpus.outcomes(scenarios, pairing_names(pairings)), len(scenarios))
-        )
+        checked = list(progress(played(scenarios, pairings, jobs), len(scenarios)))
     mistakes = [outcome.problem for outcome in checked if outcome.generated is None]
     for outcome in checked:
         faults += corpus.disagreement_lines(outcome)
@@ -162,18 +177,20 @@ def verify_command(
 @click.option("--json", "json_file", type=PATH, default=None, help="Write a JSON report.")
 @click.option("--junit", "junit_file", type=PATH, default=None, help="Write a JUnit report.")
 @pairings_option
+@jobs_option
 def run_command(
     paths: Paths,
     board: str,
     json_file: Path | None,
     junit_file: Path | None,
     pairings: Path | None,
+    jobs: int | None,
 ) -> None:
     """Run vectors PATHS (default: all under fixtures/vectors) on a board and compare every tick.
 
     Exit code: 0 pass, 1 mismatch, 2 input, 3 bench, 4 incomplete.
     """
-    from hil import runner
+    from hil import parallel, runner
     from hil.reports import machine
     from hil.vectors.errors import VectorError
 
@@ -181,7 +198,8 @@ def run_command(
     mistakes: list[str] = []
     with input_errors():
         files = runner.find_vectors(paths, shown(FIXTURES / "vectors"))
-        known = new_pairings(pairings)
+        pairings_here.cache_clear()
+        known = pairings_here(pairings)
         # Everything is looked at first: a bad file stops the run before it starts.
         for path in files:
             try:
@@ -191,12 +209,10 @@ def run_command(
         if mistakes:
             raise InputError("\n".join(mistakes))
         try:
-            for path in progress(files, len(files)):
-                vector, names = runner.load_for_run(path, known)
-                again = runner.rerun_command(board, path, pairings)
-                results.append(
-                    runner.run_vector(vector, names, make_board(board, names.pairing), again)
-                )
+            work = [RunWork(path, board, pairings) for path in files]
+            done = parallel.in_order(run_one, work, jobs or parallel.default_jobs())
+            for result in progress(done, len(files)):
+                results.append(result)
         except KeyboardInterrupt:
             click.echo("stopped by Ctrl-C", err=True)
             results += [runner.not_run(path, known) for path in files[len(results) :]]
@@ -253,9 +269,54 @@ def new_pairings(folder: Path | None) -> "Pairings":
     return Pairings(folder or shown(FIXTURES / "pairings"), load, {})
 
 
-def pairing_names(folder: Path | None) -> "Callable[[str], Names]":
-    """Return the function from a pairing's name to its names."""
-    return new_pairings(folder).names
+@dataclass(frozen=True, slots=True)
+class PlayWork:
+    """One scenario to play, for whichever process takes it."""
+
+    scenario: Path
+    pairings: Path | None
+
+
+@dataclass(frozen=True, slots=True)
+class RunWork:
+    """One vector to run, for whichever process takes it."""
+
+    vector: Path
+    board: str
+    pairings: Path | None
+
+
+@cache
+def pairings_here(folder: Path | None) -> "Pairings":
+    """Return this process's loader of a folder: every pairing is loaded once a process."""
+    return new_pairings(folder)
+
+
+def play_one(work: PlayWork) -> "Outcome":
+    """Play one scenario on the reference."""
+    from hil.vectors import corpus
+
+    return next(corpus.outcomes([work.scenario], pairings_here(work.pairings).names))
+
+
+def run_one(work: RunWork) -> "Result":
+    """Run one vector on a board."""
+    from hil import runner
+
+    vector, names = runner.load_for_run(work.vector, pairings_here(work.pairings))
+    again = runner.rerun_command(work.board, work.vector, work.pairings)
+    return runner.run_vector(vector, names, make_board(work.board, names.pairing), again)
+
+
+def played(
+    scenarios: Sequence[Path], pairings: Path | None, jobs: int | None
+) -> "Iterator[Outcome]":
+    """Play scenarios on the reference, results in their order."""
+    from hil import parallel
+
+    pairings_here.cache_clear()
+    work = [PlayWork(path, pairings) for path in scenarios]
+    return parallel.in_order(play_one, work, jobs or parallel.default_jobs())
 
 
 def make_board(board: str, pairing: "Pairing") -> "Board":
