@@ -118,12 +118,12 @@ class Bridge:
         self.cause = cause
         self.clockwork = ClockworkState()
         self.common = common(spec, self.observer)
-        self.intake = Intake(self.common)
+        self.sender = Sender(self.common)
+        self.intake = Intake(self.common, self.sender.route)
         self.level_inputs = [LevelInputState() for _ in spec.pins.levels]
         self.faults = [FaultState() for _ in spec.faults]
         self.power = PowerState()
         self.functions: list[Any] = [FUNCTIONS[type(f)][0](f) for f in spec.functions]
-        self.sender = Sender(self.common)
         self._followers = self._follow()
         self._bouncing = False
         self.look_at_everything()
@@ -136,9 +136,7 @@ class Bridge:
 
     def receive(self, frame: Frame) -> None:
         """Take one frame that arrived since the previous tick; accept or reject it (rule 5)."""
-        message = self.intake.receive(frame)
-        if message is not None and message.routes:
-            self.sender.route(message, frame)
+        self.intake.receive(frame)
 
     def tick(self, inputs: Inputs) -> Outputs:
         """Run one tick in the one order of rule 3 and return what it does."""

@@ -28,6 +28,7 @@ class UnitDecoder:
     entries: tuple[DecoderEntry, ...]
     mask: int
     watched: bool
+    has_motorola: bool
     word: int = NO_WORD
 
 
@@ -41,7 +42,9 @@ def unit_decoder(sources: list[tuple[SourceSpec, SourceState]]) -> UnitDecoder:
     mask = 0
     for entry in entries:
         mask |= entry.mask
-    return UnitDecoder(entries, mask, any(spec.watched for spec, _ in sources))
+    watched = any(entry.spec.watched for entry in entries)
+    has_motorola = any(not entry.signal.intel for entry in entries)
+    return UnitDecoder(entries, mask, watched, has_motorola)
 
 
 def decode_unit(decoder: UnitDecoder, data: bytes, touched: set[int]) -> None:
@@ -56,7 +59,7 @@ def decode_unit(decoder: UnitDecoder, data: bytes, touched: set[int]) -> None:
     elif not moved:
         return
     decoder.word = intel
-    motorola = motorola_word(data)
+    motorola = motorola_word(data) if decoder.has_motorola else 0
     for mask, signal, spec, state in decoder.entries:
         if moved & mask:
             whole = intel if signal.intel else motorola

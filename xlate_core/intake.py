@@ -3,7 +3,7 @@
 `receive` runs on arrival; `deadlines` and `evaluate_quantities` are phases of a tick.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -59,6 +59,8 @@ class Intake:
         "_known",
         "_next_expiry",
         "_own_keys",
+        "_route",
+        "_touched",
         "_unit_clocks",
         "_unit_quantities",
         "bus_counts",
@@ -74,9 +76,11 @@ class Intake:
     _fresh: list[int]
     _next_expiry: int
 
-    def __init__(self, common: Common) -> None:
-        """Build the receiving half in its reset state."""
+    def __init__(self, common: Common, route: Callable[[MessageSpec, Frame], None]) -> None:
+        """Build the receiving half in its reset state; `route` takes frames to be routed."""
         spec = self.spec = common.spec
+        self._route = route
+        self._touched = common.store.touched
         self.common = common
         self.bus_counts = [BusCounts() for _ in Bus]
         self.messages = [MessageState() for _ in spec.messages]
@@ -109,14 +113,14 @@ class Intake:
         self._fresh = []
         self.look_at_everything()
 
-    def receive(self, frame: Frame) -> MessageSpec | None:
-        """Accept a frame, decode it and return its message; None when it is rejected (rule 5)."""
+    def receive(self, frame: Frame) -> None:
+        """Accept a frame, decode it and pass it to its routes, or reject it (rule 5)."""
         # KNOWN: bus, identifier, format
         bus, extended, identifier, data = frame
         known = self._known.get((bus, extended, identifier))
         if known is None:
             self._reject_unknown(frame)
-            return None
+            return
         message = known.spec
         units: Sequence[KnownUnit] = known.units
 
@@ -126,7 +130,7 @@ class Intake:
             reason = reception.judge(message, known.state, data)
             if reason is not None:
                 self._reject(reason, known, len(data))
-                return None
+                return
 
         # UNITS
         if message.selector is not None or not whole:
@@ -138,7 +142,7 @@ class Intake:
             elif not taken and message.units:
                 known.state.short = reception.count(known.state.short)
                 self._reject(Reason.FRAME_SHORT, known, len(data))
-                return None
+                return
         if known.judged:
             known.state.good = reception.count(known.state.good)
 
@@ -147,8 +151,11 @@ class Intake:
             if not unit.fresh:
                 unit.fresh = True
                 self._fresh.append(index)
-            decode_unit(decoder, data, self.common.store.touched)
-        return message
+            decode_unit(decoder, data, self._touched)
+
+        # ROUTES
+        if message.routes:
+            self._route(message, frame)
 
     def deadlines(self, now: int) -> None:
         """Run the deadlines phase of tick `now` (rule 7)."""

@@ -208,7 +208,8 @@ def take(spec: SourceSpec, state: SourceState, bits: int) -> bool:
     known = state.status != NEVER_RECEIVED
     repeated = known and bits == state.bits
     state.bits = bits
-    value, status = decode(spec, signed(spec.signal, bits) if spec.signal else bits)
+    raw = signed(spec.signal, bits) if spec.signal is not None and spec.signal.signed else bits
+    value, status = decode(spec, raw)
     if spec.watched and value is not None:
         status = plausibility(spec, state, value, repeated)
     elif spec.watched:

@@ -109,7 +109,8 @@ def motorola_word(data: bytes) -> int:
 def extract(spec: SignalSpec, data: bytes) -> int:
     """Return the raw value of the signal in a payload of at least `last_octet` + 1 octets."""
     word = intel_word(data) if spec.intel else motorola_word(data)
-    return from_word(spec, word)
+    bits = (word >> spec.shift) & spec.mask
+    return signed(spec, bits) if spec.signed else bits
 
 
 def from_word(spec: SignalSpec, word: int) -> int:
