@@ -151,6 +151,13 @@ MISTAKES = (
         "if frame.identifier < 0:",
         "minimal/second_sender",
     ),
+    Mistake(
+        "counter_beyond_its_modulo_accepted",
+        "protection.py",
+        "if counter >= spec.modulo:",
+        "if counter > spec.modulo:",
+        "farm_pickup/modulo_15",
+    ),
     # PROTECTION (rules 5 and 12)
     Mistake(
         "sent_modulo_off_by_one",
@@ -331,6 +338,13 @@ MISTAKES = (
         "            status = VALID\n",
         "farm_pickup/frozen_value",
     ),
+    Mistake(
+        "return_overshoots_its_target",
+        "arithmetic.py",
+        "        return min(value + step, target)\n",
+        "        return value + step\n",
+        "farm_pickup/pedal_returns_slowly",
+    ),
     # SENDING (rules 12 and 13)
     Mistake(
         "minimum_gap_one_tick_longer",
@@ -466,6 +480,34 @@ MISTAKES = (
         "if not spec.valid[0] <= counts < spec.valid[1]:",
         "farm_pickup/fuel_sender_window",
     ),
+    Mistake(
+        "latch_outlives_the_next_ignition_cycle",
+        "faults.py",
+        "if new_cycle and spec.latch:",
+        "if new_cycle and not spec.latch:",
+        "farm_pickup/fault_latches",
+    ),
+    Mistake(
+        "ignition_cycle_one_control_tick_late",
+        "power.py",
+        "if state.off_time >= spec.cycle_off:",
+        "if state.off_time > spec.cycle_off:",
+        "farm_pickup/fault_latches",
+    ),
+    Mistake(
+        "running_ends_at_the_lower_threshold",
+        "power.py",
+        "elif speed.value < spec.running_below:",
+        "elif speed.value <= spec.running_below:",
+        "farm_pickup/power_modes",
+    ),
+    Mistake(
+        "fault_forgotten_while_not_enabled",
+        "faults.py",
+        "    if not enabled:\n        return\n",
+        "    if not enabled:\n        state.level = 0\n        return\n",
+        "farm_pickup/power_modes",
+    ),
     # FUNCTIONS (rule 11)
     Mistake(
         "fan_on_above_its_threshold_only",
@@ -544,13 +586,48 @@ MISTAKES = (
         "state.run_left = spec.off_delay",
         "farm_pickup/pump_follows_rotation",
     ),
+    Mistake(
+        "minimum_times_one_control_tick_longer",
+        "functions/cooling_fan.py",
+        "stage_state.since >= dwell",
+        "stage_state.since > dwell",
+        "farm_pickup/fan_minimum_times",
+    ),
+    Mistake(
+        "hysteresis_remembers_heat_over_a_loss",
+        "functions/cooling_fan.py",
+        "if not ignition or not usable(coolant):",
+        "if not ignition:",
+        "minimal/special_codes_decoded",
+    ),
+    Mistake(
+        "pump_primes_once_per_reset",
+        "functions/fuel_pump.py",
+        "        state.primed = False\n",
+        "        state.primed = state.primed\n",
+        "farm_pickup/pump_primes_each_cycle",
+    ),
+    Mistake(
+        "prime_one_control_tick_longer",
+        "functions/fuel_pump.py",
+        "state.prime_left = spec.prime",
+        "state.prime_left = spec.prime + 1",
+        "farm_pickup/pump_primes",
+    ),
+    Mistake(
+        "needle_band_kept_over_a_loss",
+        "functions/gauge.py",
+        "        state.shown = False\n",
+        "        state.shown = state.shown\n",
+        "farm_pickup/deadlines_all",
+    ),
     # RESET (rule 1)
     Mistake(
         "reset_forgets_the_counter_references",
         "bridge.py",
-        "        self.intake = Intake(self.common)\n",
+        "        self.intake = Intake(self.common, self.sender.route)\n",
         "        former = getattr(self, 'intake', None)\n"
-        "        self.intake = Intake(self.common)\n"
+        "        self.intake = Intake(self.common, self.sender.route)\n"
         "        self.intake.messages = former.messages if former else self.intake.messages\n",
         "minimal/reset_forgets_reference",
     ),
