@@ -1,0 +1,59 @@
+"""Builds the C core with the tables of one pairing for this machine."""
+
+import shutil
+import subprocess
+from collections.abc import Sequence
+from pathlib import Path
+
+from hil.boards.interface import BoardError
+from hil.firmware import tables
+from xlate_core.pairing.model import Pairing
+
+CORE = Path(__file__).resolve().parent / "core"
+COMPILERS = ("cc", "gcc", "clang")
+LANGUAGE = ("-std=c99", "-pedantic")
+WARNINGS = ("-Wall", "-Wextra", "-Wconversion", "-Wsign-conversion", "-Wshadow", "-Werror")
+OPTIMISED = ("-O2",)
+SANITISED = ("-O1", "-g", "-fsanitize=undefined,address", "-fno-sanitize-recover=all")
+
+
+def find_compiler() -> str | None:
+    """Return the path of this machine's C compiler, or None."""
+    for name in COMPILERS:
+        path = shutil.which(name)
+        if path is not None:
+            return path
+    return None
+
+
+def core_sources() -> list[Path]:
+    """Return the C files of the core."""
+    return sorted(CORE.rglob("*.c"))
+
+
+def compile_core(
+    pairing: Pairing, directory: Path, output: str, flags: Sequence[str], more: Sequence[Path] = ()
+) -> Path:
+    """Generate the tables into a folder and compile core, tables and `more` into `output` there.
+
+    Raises BoardError without a compiler, or with what the compiler said.
+    """
+    compiler = find_compiler()
+    if compiler is None:
+        raise BoardError("no C compiler; Debian: apt-get install gcc libc6-dev")
+    generated = tables.write(pairing, directory)
+    sources = [*core_sources(), *(path for path in generated if path.suffix == ".c"), *more]
+    target = directory / output
+    includes = [f"-I{CORE}", f"-I{CORE / 'functions'}", f"-I{directory}"]
+    command = [compiler, *LANGUAGE, *WARNINGS, *flags, *includes, *map(str, sources)]
+    done = subprocess.run(
+        [*command, "-o", str(target)], capture_output=True, encoding="utf-8", check=False
+    )
+    if done.returncode != 0:
+        raise BoardError(f"the C compiler refuses the core:\n{done.stderr.strip()}")
+    return target
+
+
+def build_library(pairing: Pairing, directory: Path) -> Path:
+    """Build the core of a pairing as a shared library; return its path."""
+    return compile_core(pairing, directory, "xlate_bridge.so", (*OPTIMISED, "-fPIC", "-shared"))

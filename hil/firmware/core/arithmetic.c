@@ -1,0 +1,87 @@
+/* The integer arithmetic both sides share: one division, saturation, rates, interpolation. */
+#include "arithmetic.h"
+
+/* Return numerator / denominator to the nearest integer, halves away from zero (rule 4).
+ *
+ * The denominator is positive. Quotient and remainder are looked at instead of adding half the
+ * denominator first, so nothing overflows whatever the numerator is. */
+int64_t xb_divide(int64_t numerator, int64_t denominator)
+{
+    int64_t quotient = numerator / denominator;
+    int64_t rest = numerator % denominator; /* has the sign of the numerator */
+
+    if (rest >= 0) {
+        if (rest >= denominator - rest) {
+            quotient += 1;
+        }
+    } else if (-rest >= denominator + rest) {
+        quotient -= 1;
+    }
+    return quotient;
+}
+
+/* Return the value limited to low..high. */
+int64_t xb_saturate(int64_t value, int64_t low, int64_t high)
+{
+    if (value < low) {
+        return low;
+    }
+    if (value > high) {
+        return high;
+    }
+    return value;
+}
+
+/* Return the step of a rate accumulated over elapsed_ms; the remainder 0..999 is state (rule 4). */
+uint32_t xb_rate_step(uint16_t *remainder, uint32_t rate_per_s, uint32_t elapsed_ms)
+{
+    uint64_t accumulated = (uint64_t)*remainder + (uint64_t)rate_per_s * elapsed_ms;
+    uint64_t step = accumulated / 1000u;
+
+    *remainder = (uint16_t)(accumulated % 1000u);
+    return step > UINT32_MAX ? UINT32_MAX : (uint32_t)step; /* no way is longer than 32 bits */
+}
+
+/* Return the value moved towards the target by at most step (step >= 0). */
+int64_t xb_approach(int64_t value, int64_t target, int64_t step)
+{
+    if (value < target) {
+        return value + step < target ? value + step : target;
+    }
+    return value - step > target ? value - step : target;
+}
+
+/* Return the curve at x: clamped at both ends, straight between points (rule 4).
+ *
+ * One division: (y0*dx + (x - x0)*dy) / dx, halves away from zero. */
+int64_t xb_interpolate(const xb_curve *curve, int64_t x)
+{
+    const xb_point *points = curve->points;
+
+    if (x <= points[0].x) {
+        return points[0].y;
+    }
+    for (uint32_t i = 1u; i < curve->count; i++) {
+        if (x <= points[i].x) {
+            int64_t x0 = points[i - 1u].x;
+            int64_t y0 = points[i - 1u].y;
+            int64_t dx = points[i].x - x0;
+            int64_t dy = points[i].y - y0;
+
+            return xb_divide(y0 * dx + (x - x0) * dy, dx);
+        }
+    }
+    return points[curve->count - 1u].y;
+}
+
+/* Return a 16-bit count plus one, saturated. */
+uint16_t xb_count(uint16_t value)
+{
+    return value < UINT16_MAX ? (uint16_t)(value + 1u) : value;
+}
+
+/* Return a 32-bit age or timer plus one, saturated. */
+uint32_t xb_add_one(uint32_t value)
+{
+    return value < UINT32_MAX ? value + 1u : value;
+}

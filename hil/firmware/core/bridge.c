@@ -1,0 +1,308 @@
+/* The one object with life: frames and inputs in, frames and outputs out (rules 1, 2 and 3).
+ *
+ * One tick runs in one order: pins, deadlines, quantities; on control ticks faults, power mode and
+ * functions; routes, transmissions, output pins; then everything conditions look at is committed.
+ * Everything is computed in every tick. */
+#include "arithmetic.h"
+#include "intake.h"
+#include "interface.h"
+#include "sending.h"
+#include "state_image.h"
+#include "xlate_bridge.h"
+
+static xb_engine engine;
+
+/* Judge the conditions on this tick's results, for use in the next one. */
+static void commit(void)
+{
+    for (uint32_t i = 0u; i < engine.spec->condition_count; i++) {
+        engine.conditions[i].holds =
+            xb_condition_holds(&engine.spec->conditions[i], engine.clockwork.uptime,
+                               engine.power.mode, engine.clockwork.supply_mv, &engine.store);
+    }
+}
+
+/* Put every record of the receiving half to its reset value. */
+static void reset_intake(const xb_bridge_spec *spec)
+{
+    for (uint32_t i = 0u; i < XB_BUSES; i++) {
+        engine.bus_counts[i] = xb_bus_counts_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->clock_count; i++) {
+        engine.clocks[i] = xb_clock_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->message_count; i++) {
+        engine.messages[i] = xb_message_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->unit_count; i++) {
+        engine.units[i] = xb_unit_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->source_count; i++) {
+        engine.sources[i] = xb_source_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->quantity_count; i++) {
+        engine.quantities[i] = xb_quantity_reset_state;
+        engine.quantities[i].value = spec->quantities[i].initial;
+    }
+    for (uint32_t i = 0u; i < spec->level_count; i++) {
+        engine.levels[i] = xb_level_input_reset_state;
+    }
+}
+
+/* Put every fault and function to its reset value. */
+static void reset_control(const xb_bridge_spec *spec)
+{
+    for (uint32_t i = 0u; i < spec->fault_count; i++) {
+        engine.faults[i] = xb_fault_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->cooling_fan_count; i++) {
+        engine.cooling_fans[i] = xb_cooling_fan_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->fan_stage_count; i++) {
+        engine.fan_stages[i] = xb_fan_stage_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->fuel_pump_count; i++) {
+        engine.fuel_pumps[i] = xb_fuel_pump_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->gauge_count; i++) {
+        engine.gauges[i] = xb_gauge_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->mapping_count; i++) {
+        engine.mappings[i] = xb_mapping_reset_state;
+    }
+}
+
+/* Put every field to its reset value. */
+void xb_reset(xb_reset_cause cause)
+{
+    const xb_bridge_spec *spec = &xb_spec;
+
+    engine.spec = spec;
+    engine.store.specs = spec->quantities;
+    engine.store.states = engine.quantities;
+    engine.cause = (uint8_t)cause;
+    engine.clockwork = xb_clockwork_reset_state;
+    engine.power = xb_power_reset_state;
+    reset_intake(spec);
+    reset_control(spec);
+    for (uint32_t i = 0u; i < spec->transmit_count; i++) {
+        xb_transmit_reset(&spec->transmits[i], &engine.transmits[i], &engine.store);
+    }
+    for (uint32_t i = 0u; i < spec->route_count; i++) {
+        engine.routes[i] = xb_route_reset_state;
+        engine.waiting_counts[i] = 0u;
+    }
+    for (uint32_t i = 0u; i < spec->condition_count; i++) {
+        engine.conditions[i] = xb_condition_reset_state;
+    }
+    commit();
+}
+
+/* Take one frame that arrived since the previous tick; accept or reject it (rule 5). */
+void xb_receive(const xb_frame *frame)
+{
+    xb_frame taken = *frame;
+    int32_t message;
+
+    if (taken.bus >= XB_BUSES) {
+        return;
+    }
+    if (taken.length > XB_MAX_DATA_LENGTH) {
+        taken.length = (uint8_t)XB_MAX_DATA_LENGTH;
+    }
+    message = xb_intake_receive(&engine, &taken);
+    if (message != XB_NONE) {
+        xb_sending_route(&engine, (uint32_t)message, &taken);
+    }
+}
+
+/* Debounce switches and measure analogue inputs into their sources. */
+static void read_pins(const xb_inputs *inputs)
+{
+    const xb_bridge_spec *spec = engine.spec;
+
+    for (uint32_t i = 0u; i < spec->level_count; i++) {
+        int32_t source = spec->levels[i].source;
+
+        xb_debounce(&spec->levels[i], &engine.levels[i], inputs->levels[i]);
+        if (source != XB_NONE) {
+            engine.sources[source].value = engine.levels[i].active;
+            engine.sources[source].status = (uint8_t)XB_VALID;
+        }
+    }
+    for (uint32_t i = 0u; i < spec->analogue_count; i++) {
+        int32_t source = spec->analogues[i].source;
+        int32_t value = 0;
+        uint8_t whole = xb_measure(&spec->analogues[i], inputs->counts[i], &value);
+
+        if (source != XB_NONE && whole != 0u) {
+            engine.sources[source].value = value;
+            engine.sources[source].status = (uint8_t)XB_VALID;
+        } else if (source != XB_NONE) {
+            engine.sources[source].status = (uint8_t)XB_ERROR; /* broken or shorted wire */
+        }
+    }
+}
+
+/* Move every fault by what was seen since the last control tick. */
+static void step_faults(void)
+{
+    const xb_bridge_spec *spec = engine.spec;
+
+    for (uint32_t i = 0u; i < spec->fault_count; i++) {
+        const xb_fault_spec *fault = &spec->faults[i];
+        uint16_t worse;
+        uint16_t better;
+
+        if (fault->message != XB_NONE) {
+            worse = engine.messages[fault->message].bad;
+            better = engine.messages[fault->message].good;
+        } else {
+            uint8_t status = engine.quantities[fault->quantity].status;
+
+            worse = (uint16_t)((fault->statuses >> status) & 1u);
+            better = (uint16_t)(1u - worse);
+        }
+        xb_fault_step(fault, &engine.faults[i], worse, better,
+                      xb_holds(&engine, fault->condition), engine.power.new_cycle);
+        if (fault->output != XB_NONE) {
+            xb_publish(&engine.store, fault->output, engine.faults[i].matured, (uint8_t)XB_VALID,
+                       1u);
+        }
+    }
+    for (uint32_t i = 0u; i < spec->message_count; i++) {
+        engine.messages[i].good = 0u;
+        engine.messages[i].bad = 0u;
+    }
+}
+
+/* Run one function. */
+static void step_function(const xb_function_spec *function)
+{
+    const xb_bridge_spec *spec = engine.spec;
+    uint16_t place = function->place;
+
+    switch (function->kind) {
+    case XB_COOLING_FAN:
+        xb_cooling_fan_step(&spec->cooling_fans[place], &engine.cooling_fans[place],
+                            &engine.fan_stages[spec->cooling_fans[place].first_stage],
+                            &engine.store, &engine.power);
+        break;
+    case XB_FUEL_PUMP:
+        xb_fuel_pump_step(&spec->fuel_pumps[place], &engine.fuel_pumps[place], &engine.store,
+                          &engine.power);
+        break;
+    case XB_GAUGE:
+        xb_gauge_step(&spec->gauges[place], &engine.gauges[place], &engine.store);
+        break;
+    default:
+        xb_mapping_step(&spec->mappings[place], &engine.mappings[place], &engine.store);
+        break;
+    }
+}
+
+/* Run faults, then the power mode, then the functions in their listed order. */
+static void control_tick(void)
+{
+    const xb_bridge_spec *spec = engine.spec;
+
+    step_faults();
+    xb_power_step(spec->power, &engine.power, &engine.store);
+    if (spec->power->mode_quantity != XB_NONE) {
+        xb_publish(&engine.store, spec->power->mode_quantity, engine.power.mode,
+                   (uint8_t)XB_VALID, 1u);
+    }
+    for (uint32_t i = 0u; i < spec->function_count; i++) {
+        step_function(&spec->functions[i]);
+    }
+}
+
+/* Work out what the output pins carry. */
+static void drive_pins(xb_outputs *outputs)
+{
+    const xb_bridge_spec *spec = engine.spec;
+
+    for (uint32_t i = 0u; i < spec->output_count; i++) {
+        const xb_output_pin_spec *pin = &spec->outputs[i];
+        uint32_t driven = xb_drive(pin, engine.quantities[pin->quantity].value);
+
+        if (pin->kind == (uint8_t)XB_PIN_LEVEL) {
+            outputs->levels[pin->place] = (uint8_t)driven;
+        } else if (pin->kind == (uint8_t)XB_PIN_DUTY) {
+            outputs->duty[pin->place] = (uint16_t)driven;
+        } else {
+            outputs->frequency[pin->place] = driven;
+        }
+    }
+}
+
+/* Run one tick in the one order of rule 3. */
+void xb_tick(const xb_inputs *inputs, xb_outputs *outputs)
+{
+    xb_clockwork_state *clockwork = &engine.clockwork;
+
+    /* PINS */
+    read_pins(inputs);
+
+    /* DEADLINES */
+    xb_intake_deadlines(&engine);
+
+    /* QUANTITIES */
+    xb_intake_quantities(&engine);
+
+    /* FAULTS, POWER MODE, FUNCTIONS */
+    if (clockwork->phase == 0u) {
+        control_tick();
+    }
+
+    /* ROUTES, TRANSMISSIONS */
+    xb_sending_transmit(&engine, outputs);
+
+    /* OUTPUT PINS */
+    drive_pins(outputs);
+    outputs->commands[XB_BODY] = (uint8_t)XB_COMMAND_NORMAL;
+    outputs->commands[XB_ENGINE] = (uint8_t)XB_COMMAND_NORMAL;
+    outputs->power_hold = engine.power.mode != (uint8_t)XB_OFF;
+
+    /* COMMIT */
+    clockwork->first = 0u;
+    clockwork->phase = (uint16_t)(clockwork->phase + 1u);
+    if (clockwork->phase == engine.spec->control_ticks) {
+        clockwork->phase = 0u;
+    }
+    if (clockwork->uptime < engine.spec->longest_startup) {
+        clockwork->uptime += 1u;
+    }
+    clockwork->supply_mv = inputs->supply_mv;
+    commit();
+}
+
+/* Write the state image; return its length. */
+uint32_t xb_image(uint8_t *buffer)
+{
+    xb_writer writer = {buffer, 0u, UINT32_MAX};
+
+    xb_image_write(&engine, &writer);
+    return writer.length;
+}
+
+/* Return the CRC-32/ISO-HDLC of the state image (rule 15). */
+uint32_t xb_digest(void)
+{
+    xb_writer writer = {0, 0u, UINT32_MAX};
+
+    xb_image_write(&engine, &writer);
+    return writer.crc ^ UINT32_MAX;
+}
+
+/* Return the number of the rule set. */
+uint32_t xb_rules(void)
+{
+    return XB_RULES;
+}
+
+/* Return the 32 octets of the pairing digest. */
+const uint8_t *xb_pairing(void)
+{
+    return xb_pairing_digest;
+}

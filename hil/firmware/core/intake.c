@@ -1,0 +1,262 @@
+/* From frames to quantities: the receiving half of the engine (rules 3, 5 to 8 and 10).
+ *
+ * xb_intake_receive runs on arrival; deadlines and quantities are phases of a tick. */
+#include "intake.h"
+
+#include <stddef.h>
+
+#include "arithmetic.h"
+#include "decoding.h"
+
+/* Return whether two message keys are the same. */
+static uint8_t same_key(const xb_frame_key *key, const xb_frame *frame)
+{
+    return key->identifier == frame->identifier && key->bus == frame->bus
+           && key->extended == frame->extended;
+}
+
+/* Return the received message the frame belongs to, or XB_NONE. */
+static int32_t find_message(const xb_bridge_spec *spec, const xb_frame *frame)
+{
+    for (uint32_t i = 0u; i < spec->message_count; i++) {
+        if (same_key(&spec->messages[i].key, frame) != 0u) {
+            return (int32_t)i;
+        }
+    }
+    return XB_NONE;
+}
+
+/* Count a frame that belongs to no received message. */
+static void reject_unknown(xb_engine *engine, const xb_frame *frame)
+{
+    xb_bus_counts_state *counts = &engine->bus_counts[frame->bus];
+
+    for (uint32_t i = 0u; i < engine->spec->own_key_count; i++) {
+        if (same_key(&engine->spec->own_keys[i], frame) != 0u) {
+            counts->second_sender = xb_count(counts->second_sender);
+            return;
+        }
+    }
+    counts->unknown = xb_count(counts->unknown);
+}
+
+/* Count a rejected frame for the faults that judge frame by frame. */
+static void reject(const xb_message_spec *message, xb_message_state *state)
+{
+    if (message->judged != 0u) {
+        state->bad = xb_count(state->bad);
+    }
+}
+
+/* Mark a unit as received and decode its signals. */
+static void take_unit(xb_engine *engine, uint16_t index, uint64_t intel_word)
+{
+    engine->units[index].fresh = 1u;
+    xb_decode_unit(&engine->spec->units[index], engine->spec->sources, engine->sources,
+                   intel_word);
+}
+
+/* What a judged frame refreshes (rule 6). */
+typedef struct {
+    uint8_t any;     /* at least one unit is taken */
+    uint8_t unknown; /* the selector names no unit */
+    uint8_t has_selector;
+    uint64_t selector;
+} xb_choice;
+
+/* Return whether the frame refreshes this unit: its last octet arrived and, on a path of the
+ * multiplexer, the selector names it. */
+static uint8_t takes(const xb_unit_spec *unit, const xb_choice *choice, uint32_t length)
+{
+    if (xb_unit_arrived(unit, length) == 0u) {
+        return 0u;
+    }
+    if (unit->selector_count == 0u) {
+        return 1u;
+    }
+    return choice->has_selector != 0u && xb_unit_selected(unit, choice->selector) != 0u;
+}
+
+/* Look at the units of a judged frame without taking them yet. */
+static xb_choice choose(const xb_bridge_spec *spec, const xb_message_spec *message,
+                        uint64_t intel_word, uint32_t length)
+{
+    xb_choice choice = {0u, 0u, 0u, 0u};
+    uint8_t selected = 0u;
+    uint8_t not_selected = 0u;
+
+    if (message->selector != NULL && message->selector->last_octet < length) {
+        choice.has_selector = 1u;
+        choice.selector = xb_bits(message->selector, intel_word);
+    }
+    for (uint32_t i = 0u; i < message->unit_count; i++) {
+        const xb_unit_spec *unit = &spec->units[message->units[i]];
+
+        if (takes(unit, &choice, length) != 0u) {
+            choice.any = 1u;
+            selected |= unit->selector_count != 0u;
+        } else if (xb_unit_arrived(unit, length) != 0u) {
+            not_selected = 1u;
+        }
+    }
+    choice.unknown = choice.has_selector != 0u && not_selected != 0u && selected == 0u;
+    return choice;
+}
+
+/* Accept a frame, decode it and return its message; XB_NONE when it is rejected (rule 5). The
+ * frame's length is 0..8 here. */
+int32_t xb_intake_receive(xb_engine *engine, const xb_frame *frame)
+{
+    const xb_bridge_spec *spec = engine->spec;
+    uint64_t intel_word = xb_intel_word(frame->data, frame->length);
+    const xb_message_spec *message;
+    xb_message_state *state;
+    xb_choice choice;
+
+    /* KNOWN: bus, identifier, format */
+    int32_t index = find_message(spec, frame);
+    if (index == XB_NONE) {
+        reject_unknown(engine, frame);
+        return XB_NONE;
+    }
+    message = &spec->messages[index];
+    state = &engine->messages[index];
+
+    /* LENGTH, CHECKSUM, COUNTER */
+    if (xb_judge(message, state, intel_word, frame->length) == 0u) {
+        reject(message, state);
+        return XB_NONE;
+    }
+
+    /* UNITS */
+    choice = choose(spec, message, intel_word, frame->length);
+    if (choice.unknown != 0u) {
+        state->selector_unknown = xb_count(state->selector_unknown);
+    } else if (choice.any == 0u && message->unit_count != 0u) {
+        state->short_ = xb_count(state->short_);
+        reject(message, state);
+        return XB_NONE;
+    }
+    if (message->judged != 0u) {
+        state->good = xb_count(state->good);
+    }
+
+    /* SIGNALS */
+    for (uint32_t i = 0u; i < message->unit_count; i++) {
+        if (takes(&spec->units[message->units[i]], &choice, frame->length) != 0u) {
+            take_unit(engine, message->units[i], intel_word);
+        }
+    }
+    return index;
+}
+
+/* React to a unit that became stale or "never received": its sources are forgotten unless it was
+ * received again, and with the whole message gone the next counter goes unchecked. */
+static void unit_gone(xb_engine *engine, uint16_t index)
+{
+    const xb_unit_spec *unit = &engine->spec->units[index];
+    const xb_message_spec *message = &engine->spec->messages[unit->message];
+
+    if (engine->units[index].fresh == 0u) {
+        for (uint32_t i = 0u; i < unit->source_count; i++) {
+            xb_forget(&engine->sources[unit->sources[i]]);
+        }
+    }
+    for (uint32_t i = 0u; i < message->unit_count; i++) {
+        const xb_unit_state *other = &engine->units[message->units[i]];
+
+        if (other->status == XB_UNIT_FRESH || other->fresh != 0u) {
+            return;
+        }
+    }
+    engine->messages[unit->message].reference = XB_NO_REFERENCE;
+}
+
+/* Start and stop one supervision clock by its condition and advance the ages it drives (rule 7).
+ *
+ * A new start puts every unit back to "never received" with age 0; stopping freezes the ages. */
+static void run_clock(xb_engine *engine, const xb_clock_spec *clock, xb_clock_state *state)
+{
+    uint8_t enabled = xb_holds(engine, clock->condition);
+
+    for (uint32_t i = 0u; i < clock->unit_count; i++) {
+        xb_unit_state *unit = &engine->units[clock->units[i]];
+
+        if (enabled != 0u && state->enabled == 0u) {
+            unit->status = XB_UNIT_NEVER_RECEIVED;
+            unit->age = 0u;
+            unit_gone(engine, clock->units[i]);
+        } else if (enabled != 0u) {
+            unit->age = xb_add_one(unit->age);
+        }
+    }
+    state->enabled = enabled;
+}
+
+/* Lose the units of a running clock whose age reaches their deadline (rule 7). */
+static void expire(xb_engine *engine, const xb_clock_spec *clock, const xb_clock_state *state)
+{
+    if (state->enabled == 0u) {
+        return;
+    }
+    for (uint32_t i = 0u; i < clock->unit_count; i++) {
+        uint16_t index = clock->units[i];
+
+        if (xb_unit_expires(&engine->spec->units[index], &engine->units[index]) != 0u) {
+            engine->units[index].status = XB_UNIT_STALE;
+            unit_gone(engine, index);
+        }
+    }
+}
+
+/* Run the deadlines phase of a tick (rule 7). */
+void xb_intake_deadlines(xb_engine *engine)
+{
+    const xb_bridge_spec *spec = engine->spec;
+
+    for (uint32_t i = 0u; i < spec->clock_count; i++) {
+        run_clock(engine, &spec->clocks[i], &engine->clocks[i]);
+    }
+    for (uint32_t i = 0u; i < spec->unit_count; i++) {
+        if (engine->units[i].fresh != 0u) {
+            engine->units[i].fresh = 0u;
+            engine->units[i].age = 0u;
+            engine->units[i].status = XB_UNIT_FRESH;
+        }
+    }
+    for (uint32_t i = 0u; i < spec->clock_count; i++) {
+        expire(engine, &spec->clocks[i], &engine->clocks[i]);
+    }
+}
+
+/* Return value and status of a source, the supervision of its unit looked at (rule 8). */
+static xb_offer offer(const xb_engine *engine, uint16_t source)
+{
+    const xb_source_state *state = &engine->sources[source];
+    int32_t unit = engine->spec->sources[source].unit;
+    xb_offer result = {state->value, state->status};
+
+    if (unit != XB_NONE && engine->units[unit].status != XB_UNIT_FRESH) {
+        result.status = engine->units[unit].status;
+    }
+    return result;
+}
+
+/* Work out every received quantity (rule 10). */
+void xb_intake_quantities(xb_engine *engine)
+{
+    const xb_bridge_spec *spec = engine->spec;
+    xb_offer offers[XB_OFFER_SLOTS];
+
+    for (uint32_t i = 0u; i < spec->quantity_count; i++) {
+        const xb_quantity_spec *quantity = &spec->quantities[i];
+
+        if (quantity->source_count == 0u) {
+            continue;
+        }
+        for (uint32_t k = 0u; k < quantity->source_count; k++) {
+            offers[k] = offer(engine, quantity->sources[k]);
+        }
+        xb_evaluate(quantity, &engine->quantities[i], offers, spec->tick_ms);
+    }
+}

@@ -1,0 +1,98 @@
+/* What a pairing says, and the whole state of one engine.
+ *
+ * The tables of one pairing are `xb_spec` in the generated xb_tables.c. Their counts size every
+ * array below, so all memory is static. */
+#ifndef XB_INTERFACE_H
+#define XB_INTERFACE_H
+
+#include "conditions.h"
+#include "faults.h"
+#include "frames.h"
+#include "functions/functions.h"
+#include "pins.h"
+#include "power.h"
+#include "quantities.h"
+#include "reception.h"
+#include "transmission.h"
+#include "xb_state.h"
+#include "xb_tables.h"
+
+/* Everything a pairing says, resolved to indices. control_ticks = control_ms / tick_ms. */
+typedef struct {
+    uint32_t tick_ms;
+    uint16_t control_ticks;
+    uint32_t longest_startup; /* ticks; uptime stops there */
+    const xb_message_spec *messages;
+    const xb_unit_spec *units;
+    const xb_clock_spec *clocks;
+    const xb_source_spec *sources;
+    const xb_quantity_spec *quantities;
+    const xb_level_input_spec *levels;
+    const xb_analogue_input_spec *analogues;
+    const xb_output_pin_spec *outputs;
+    const xb_condition_spec *conditions;
+    const xb_fault_spec *faults;
+    const xb_power_spec *power;
+    const xb_function_spec *functions;
+    const xb_cooling_fan_spec *cooling_fans;
+    const xb_fuel_pump_spec *fuel_pumps;
+    const xb_gauge_spec *gauges;
+    const xb_mapping_spec *mappings;
+    const xb_transmit_spec *transmits;
+    const xb_route_spec *routes;
+    const xb_frame_key *own_keys; /* identifiers this module sends (rule 13) */
+    uint32_t message_count;
+    uint32_t unit_count;
+    uint32_t clock_count;
+    uint32_t source_count;
+    uint32_t quantity_count;
+    uint32_t level_count;
+    uint32_t analogue_count;
+    uint32_t output_count;
+    uint32_t condition_count;
+    uint32_t fault_count;
+    uint32_t function_count;
+    uint32_t cooling_fan_count;
+    uint32_t fan_stage_count;
+    uint32_t fuel_pump_count;
+    uint32_t gauge_count;
+    uint32_t mapping_count;
+    uint32_t transmit_count;
+    uint32_t route_count;
+    uint32_t own_key_count;
+} xb_bridge_spec;
+
+extern const xb_bridge_spec xb_spec;
+extern const uint8_t xb_pairing_digest[32];
+
+/* The state of one engine. Everything of type xb_..._state is in the state image; waiting frames
+ * are gone at the end of every tick and are not. */
+typedef struct {
+    const xb_bridge_spec *spec;
+    xb_store store;
+    xb_clockwork_state clockwork;
+    xb_power_state power;
+    xb_bus_counts_state bus_counts[XB_BUSES];
+    xb_clock_state clocks[XB_CLOCK_SLOTS];
+    xb_message_state messages[XB_MESSAGE_SLOTS];
+    xb_unit_state units[XB_UNIT_SLOTS];
+    xb_source_state sources[XB_SOURCE_SLOTS];
+    xb_quantity_state quantities[XB_QUANTITY_SLOTS];
+    xb_level_input_state levels[XB_LEVEL_SLOTS];
+    xb_fault_state faults[XB_FAULT_SLOTS];
+    xb_cooling_fan_state cooling_fans[XB_COOLING_FAN_SLOTS];
+    xb_fan_stage_state fan_stages[XB_FAN_STAGE_SLOTS];
+    xb_fuel_pump_state fuel_pumps[XB_FUEL_PUMP_SLOTS];
+    xb_gauge_state gauges[XB_GAUGE_SLOTS];
+    xb_mapping_state mappings[XB_MAPPING_SLOTS];
+    xb_transmit_state transmits[XB_TRANSMIT_SLOTS];
+    xb_route_state routes[XB_ROUTE_SLOTS];
+    xb_condition_state conditions[XB_CONDITION_SLOTS];
+    xb_frame waiting[XB_WAITING_SLOTS];
+    uint32_t waiting_counts[XB_ROUTE_SLOTS];
+    uint8_t cause;
+} xb_engine;
+
+uint8_t xb_holds(const xb_engine *engine, int32_t condition);
+
+#endif

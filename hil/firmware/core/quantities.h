@@ -1,0 +1,96 @@
+/* Quantities: value + status + origin; decoding, plausibility, substitution on loss, return.
+ *
+ * Rules 4, 8 and 10. A source is one place a quantity can come from: a signal of a reception unit
+ * or an input pin. A quantity takes its first usable source in the declared order. A produced
+ * quantity has no source; a function, a fault or the power mode publishes it. */
+#ifndef XB_QUANTITIES_H
+#define XB_QUANTITIES_H
+
+#include <stdint.h>
+
+#include "signals.h"
+#include "xb_state.h"
+
+/* What is known of a value, worst last (rule 8). */
+typedef enum {
+    XB_VALID = 0,
+    XB_FROZEN = 1,
+    XB_IMPLAUSIBLE = 2,
+    XB_OUT_OF_RANGE = 3,
+    XB_NOT_AVAILABLE = 4,
+    XB_ERROR = 5,
+    XB_STALE = 6,
+    XB_NEVER_RECEIVED = 7
+} xb_status;
+
+/* Origins of the delivered value: 0..249 is the source in use, above that: */
+#define XB_ORIGIN_PRODUCED 250u
+#define XB_ORIGIN_INITIAL 251u
+#define XB_ORIGIN_HELD 252u
+#define XB_ORIGIN_SUBSTITUTE 253u
+#define XB_ORIGIN_NOT_AVAILABLE 254u
+
+#define XB_NONE (-1) /* an index that is absent */
+
+/* Inclusive raw range with the status it means. */
+typedef struct {
+    int64_t first;
+    int64_t last;
+    uint8_t status;
+} xb_special;
+
+/* value = divide(raw*a + b, d), saturated to low..high. Raw values outside valid_low..valid_high
+ * are out of range. frozen_after counts receptions with the same raw value, max_change is the
+ * largest step between two receptions; 0 = off. A pin source has no signal and unit XB_NONE. */
+typedef struct {
+    xb_signal_spec signal;
+    int64_t a;
+    int64_t b;
+    int64_t d;
+    int64_t valid_low;
+    int64_t valid_high;
+    int64_t max_change;
+    const xb_special *specials;
+    uint32_t special_count;
+    int32_t low;
+    int32_t high;
+    int32_t unit;
+    uint32_t frozen_after;
+    uint8_t watched;
+} xb_source_spec;
+
+/* hold in ticks; return_rate in steps of the resolution per second, 0 = at once; without
+ * substitute the loss is "not available". No sources means produced. */
+typedef struct {
+    const uint16_t *sources;
+    uint32_t source_count;
+    int32_t low;
+    int32_t high;
+    uint32_t hold;
+    int32_t substitute;
+    int32_t initial;
+    uint32_t return_rate;
+    uint8_t has_substitute;
+} xb_quantity_spec;
+
+/* Value and status a source offers. */
+typedef struct {
+    int32_t value;
+    uint8_t status;
+} xb_offer;
+
+/* All quantities. */
+typedef struct {
+    const xb_quantity_spec *specs;
+    xb_quantity_state *states;
+} xb_store;
+
+void xb_publish(const xb_store *store, int32_t index, int64_t value, uint8_t status, uint8_t real);
+uint8_t xb_usable(const xb_quantity_state *state);
+uint8_t xb_lost(const xb_quantity_state *state);
+void xb_take(const xb_source_spec *spec, xb_source_state *state, uint64_t bits);
+void xb_forget(xb_source_state *state);
+void xb_evaluate(const xb_quantity_spec *spec, xb_quantity_state *state, const xb_offer *offers,
+                 uint32_t tick_ms);
+
+#endif

@@ -1,0 +1,66 @@
+/* Raw bits out of a payload and back, both byte orders. */
+#include "signals.h"
+
+/* Return the payload (0..8 octets) as a number with octet 0 least significant. */
+uint64_t xb_intel_word(const uint8_t *data, uint32_t length)
+{
+    uint64_t word = 0u;
+
+    for (uint32_t i = 0u; i < length && i < 8u; i++) {
+        word |= (uint64_t)data[i] << (8u * i);
+    }
+    return word;
+}
+
+/* Return the word with its octets in the other order: Intel to Motorola and back. */
+uint64_t xb_swap_word(uint64_t word)
+{
+    uint64_t swapped = 0u;
+
+    for (uint32_t i = 0u; i < 8u; i++) {
+        swapped = (swapped << 8) | ((word >> (8u * i)) & 0xFFu);
+    }
+    return swapped;
+}
+
+/* Write the Intel word as 8 octets. */
+void xb_word_octets(uint64_t intel_word, uint8_t *data)
+{
+    for (uint32_t i = 0u; i < 8u; i++) {
+        data[i] = (uint8_t)((intel_word >> (8u * i)) & 0xFFu);
+    }
+}
+
+/* Return the signal's raw field, without sign. */
+uint64_t xb_bits(const xb_signal_spec *spec, uint64_t intel_word)
+{
+    uint64_t word = spec->intel != 0u ? intel_word : xb_swap_word(intel_word);
+
+    return (word >> spec->shift) & spec->mask;
+}
+
+/* Return the raw value of the signal's bits: two's complement where it has a sign.
+ *
+ * The load has proven that the value fits 64 bit with sign. */
+int64_t xb_signed(const xb_signal_spec *spec, uint64_t bits)
+{
+    if (spec->is_signed != 0u && bits > (spec->mask >> 1)) {
+        return -(int64_t)(spec->mask - bits) - 1;
+    }
+    return (int64_t)bits;
+}
+
+/* Return the word of the signal's byte order with the raw value put in; other bits keep. */
+uint64_t xb_into_word(const xb_signal_spec *spec, uint64_t word, uint64_t raw)
+{
+    return (word & ~(spec->mask << spec->shift)) | ((raw & spec->mask) << spec->shift);
+}
+
+/* Return the Intel word with the raw value put in; neighbours stay untouched. */
+uint64_t xb_insert(const xb_signal_spec *spec, uint64_t intel_word, uint64_t raw)
+{
+    if (spec->intel != 0u) {
+        return xb_into_word(spec, intel_word, raw);
+    }
+    return xb_swap_word(xb_into_word(spec, xb_swap_word(intel_word), raw));
+}

@@ -1,0 +1,73 @@
+/* The state image: every declared field in order and width, little-endian (rule 15). */
+#include "state_image.h"
+
+/* Write the state of one function and the repeated records behind it. */
+static void write_function(const xb_engine *engine, const xb_function_spec *spec,
+                           xb_writer *writer)
+{
+    switch (spec->kind) {
+    case XB_COOLING_FAN: {
+        const xb_cooling_fan_spec *fan = &engine->spec->cooling_fans[spec->place];
+
+        xb_put_cooling_fan(writer, &engine->cooling_fans[spec->place]);
+        for (uint32_t i = 0u; i < fan->stage_count; i++) {
+            xb_put_fan_stage(writer, &engine->fan_stages[fan->first_stage + i]);
+        }
+        break;
+    }
+    case XB_FUEL_PUMP:
+        xb_put_fuel_pump(writer, &engine->fuel_pumps[spec->place]);
+        break;
+    case XB_GAUGE:
+        xb_put_gauge(writer, &engine->gauges[spec->place]);
+        break;
+    default:
+        xb_put_mapping(writer, &engine->mappings[spec->place]);
+        break;
+    }
+}
+
+/* Write every state record in image order. */
+void xb_image_write(const xb_engine *engine, xb_writer *writer)
+{
+    const xb_bridge_spec *spec = engine->spec;
+
+    xb_put_clockwork(writer, &engine->clockwork);
+    for (uint32_t i = 0u; i < XB_BUSES; i++) {
+        xb_put_bus_counts(writer, &engine->bus_counts[i]);
+    }
+    for (uint32_t i = 0u; i < spec->clock_count; i++) {
+        xb_put_clock(writer, &engine->clocks[i]);
+    }
+    xb_put_power(writer, &engine->power);
+    for (uint32_t i = 0u; i < spec->message_count; i++) {
+        xb_put_message(writer, &engine->messages[i]);
+    }
+    for (uint32_t i = 0u; i < spec->unit_count; i++) {
+        xb_put_unit(writer, &engine->units[i]);
+    }
+    for (uint32_t i = 0u; i < spec->source_count; i++) {
+        xb_put_source(writer, &engine->sources[i]);
+    }
+    for (uint32_t i = 0u; i < spec->quantity_count; i++) {
+        xb_put_quantity(writer, &engine->quantities[i]);
+    }
+    for (uint32_t i = 0u; i < spec->level_count; i++) {
+        xb_put_level_input(writer, &engine->levels[i]);
+    }
+    for (uint32_t i = 0u; i < spec->fault_count; i++) {
+        xb_put_fault(writer, &engine->faults[i]);
+    }
+    for (uint32_t i = 0u; i < spec->function_count; i++) {
+        write_function(engine, &spec->functions[i], writer);
+    }
+    for (uint32_t i = 0u; i < spec->transmit_count; i++) {
+        xb_put_transmit(writer, &engine->transmits[i]);
+    }
+    for (uint32_t i = 0u; i < spec->route_count; i++) {
+        xb_put_route(writer, &engine->routes[i]);
+    }
+    for (uint32_t i = 0u; i < spec->condition_count; i++) {
+        xb_put_condition(writer, &engine->conditions[i]);
+    }
+}

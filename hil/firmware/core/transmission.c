@@ -1,0 +1,136 @@
+/* Routes and the cyclic send table: due, values, pack, counter, checksum (rules 12 and 13). */
+#include "transmission.h"
+
+#include <stddef.h>
+
+#include "arithmetic.h"
+
+/* Return the raw value (rule 4): scaled, saturated to the valid range, never a special code. */
+static uint64_t encode(const xb_pack_spec *spec, int32_t value)
+{
+    int64_t raw = xb_divide(value * spec->a + spec->b, spec->d);
+
+    return (uint64_t)xb_saturate(raw, spec->low, spec->high);
+}
+
+/* Return the payload of the quantities as they are, before counter and checksum. */
+uint64_t xb_pack(const xb_transmit_spec *spec, const xb_store *store)
+{
+    uint64_t word = spec->base;
+
+    for (uint32_t i = 0u; i < spec->pack_count; i++) {
+        const xb_pack_spec *entry = &spec->packs[i];
+        const xb_quantity_state *state = &store->states[entry->quantity];
+        uint8_t says_lost = spec->on_loss == (uint8_t)XB_SAY_NOT_AVAILABLE
+                            && xb_usable(state) == 0u;
+        uint64_t raw;
+
+        if (entry->has_not_available != 0u
+            && (state->origin == XB_ORIGIN_NOT_AVAILABLE || says_lost != 0u)) {
+            raw = entry->not_available;
+        } else {
+            raw = encode(entry, state->value);
+        }
+        word = xb_insert(&entry->signal, word, raw);
+    }
+    return word;
+}
+
+/* Return whether a message that stops on loss has to be silent. */
+uint8_t xb_source_lost(const xb_transmit_spec *spec, const xb_store *store)
+{
+    if (spec->on_loss != (uint8_t)XB_STOP) {
+        return 0u;
+    }
+    for (uint32_t i = 0u; i < spec->loss_of_count; i++) {
+        if (xb_usable(&store->states[spec->loss_of[i]]) == 0u) {
+            return 1u;
+        }
+    }
+    return 0u;
+}
+
+/* Put a sent message to its reset state: "changed" is judged against reset values, the counter
+ * that leaves first is 0. */
+void xb_transmit_reset(const xb_transmit_spec *spec, xb_transmit_state *state,
+                       const xb_store *store)
+{
+    *state = xb_transmit_reset_state;
+    state->last_word = xb_pack(spec, store);
+    state->stopped = xb_source_lost(spec, store);
+    if (spec->counter != NULL) {
+        state->counter = spec->counter->modulo - 1u;
+    }
+    if (spec->condition == XB_NONE) {
+        xb_transmit_start(spec, state);
+    }
+}
+
+/* Start communication: the offset counts from here. */
+void xb_transmit_start(const xb_transmit_spec *spec, xb_transmit_state *state)
+{
+    state->started = 1u;
+    state->due_in = spec->period != 0u ? spec->offset : 0u;
+}
+
+/* Return whether the message leaves in this tick; cyclic and event due together is one frame.
+ *
+ * Going back to the payload sent last inside the minimum gap cancels the event; the gap limits
+ * event sends only, and event sends never shift the period. */
+uint8_t xb_transmit_due(const xb_transmit_spec *spec, xb_transmit_state *state, uint64_t payload)
+{
+    uint8_t due = 0u;
+
+    if (spec->period != 0u && state->due_in == 0u) {
+        state->due_in = spec->period;
+        due = 1u;
+    }
+    if (spec->on_change != 0u && due == 0u && payload != state->last_word) {
+        due = state->gap >= spec->min_gap; /* never sent is the longest gap */
+    }
+    return due != 0u && state->stopped == 0u;
+}
+
+/* Write the frame that leaves: counter advanced at hand-over, checksum sealed last. */
+void xb_hand_over(const xb_transmit_spec *spec, xb_transmit_state *state, uint64_t payload,
+                  xb_frame *frame)
+{
+    uint64_t sealed;
+
+    state->last_word = payload;
+    state->gap = 0u;
+    if (spec->counter != NULL) {
+        state->counter = xb_next_counter(spec->counter, state->counter);
+    }
+    sealed = xb_seal(spec->counter, spec->checksum, payload, state->counter);
+    frame->identifier = spec->key.identifier;
+    frame->bus = spec->key.bus;
+    frame->extended = spec->key.extended;
+    frame->length = spec->length;
+    xb_word_octets(sealed, frame->data);
+}
+
+/* Let one tick pass: the time to the next cyclic send, and since the last hand-over. */
+void xb_transmit_pass(xb_transmit_state *state)
+{
+    if (state->due_in > 0u) {
+        state->due_in -= 1u;
+    }
+    state->gap = xb_add_one(state->gap);
+}
+
+/* Keep a frame for the transmission phase.
+ *
+ * `newest` overwrites; a full `fifo` refuses the frame that came last, so order is kept. */
+void xb_enqueue(const xb_route_spec *spec, xb_route_state *state, xb_frame *waiting,
+                uint32_t *waiting_count, const xb_frame *frame)
+{
+    if (*waiting_count < spec->capacity) {
+        *waiting_count += 1u;
+    } else if (spec->fifo != 0u) {
+        state->overflows = xb_count(state->overflows);
+        return;
+    }
+    waiting[*waiting_count - 1u] = *frame;
+    waiting[*waiting_count - 1u].bus = spec->bus;
+}

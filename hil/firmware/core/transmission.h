@@ -1,0 +1,73 @@
+/* Routes and the cyclic send table: due, values, pack, counter, checksum (rules 12 and 13).
+ *
+ * A message has one slot: its payload before counter and checksum. What left last is remembered to
+ * judge "changed". Payloads are Intel words, octet 0 least significant. */
+#ifndef XB_TRANSMISSION_H
+#define XB_TRANSMISSION_H
+
+#include <stdint.h>
+
+#include "frames.h"
+#include "protection.h"
+#include "quantities.h"
+#include "xb_state.h"
+
+/* What a message does while a quantity it depends on is not real. */
+typedef enum { XB_SUBSTITUTE = 0, XB_SAY_NOT_AVAILABLE = 1, XB_STOP = 2 } xb_on_loss;
+
+/* A quantity in a payload: raw = divide(value*a + b, d), saturated to the raw range low..high.
+ * `not_available` is the raw code that says so, when has_not_available is 1. */
+typedef struct {
+    xb_signal_spec signal;
+    int64_t a;
+    int64_t b;
+    int64_t d;
+    int64_t low;
+    int64_t high;
+    uint64_t not_available;
+    uint16_t quantity;
+    uint8_t has_not_available;
+} xb_pack_spec;
+
+/* A sent message. Period, offset and gap in ticks; period 0 = only on change. `base` holds
+ * constants, initial values and fill bits; `loss_of` are the quantities on_loss is about. */
+typedef struct {
+    xb_frame_key key;
+    uint64_t base;
+    const xb_pack_spec *packs;
+    const uint16_t *loss_of;
+    const xb_counter_spec *counter;   /* or NULL */
+    const xb_checksum_spec *checksum; /* or NULL */
+    uint32_t pack_count;
+    uint32_t loss_of_count;
+    uint32_t period;
+    uint32_t offset;
+    uint32_t min_gap;
+    int32_t condition;
+    uint8_t length;
+    uint8_t on_change;
+    uint8_t on_loss;
+} xb_transmit_spec;
+
+/* A routed message: where it goes, and how many frames of one tick are kept (1 = newest). Its
+ * frames wait from place `first` on among the waiting frames of all routes. */
+typedef struct {
+    uint32_t capacity;
+    uint32_t first;
+    uint8_t bus;
+    uint8_t fifo;
+} xb_route_spec;
+
+uint64_t xb_pack(const xb_transmit_spec *spec, const xb_store *store);
+uint8_t xb_source_lost(const xb_transmit_spec *spec, const xb_store *store);
+void xb_transmit_reset(const xb_transmit_spec *spec, xb_transmit_state *state,
+                       const xb_store *store);
+void xb_transmit_start(const xb_transmit_spec *spec, xb_transmit_state *state);
+uint8_t xb_transmit_due(const xb_transmit_spec *spec, xb_transmit_state *state, uint64_t payload);
+void xb_hand_over(const xb_transmit_spec *spec, xb_transmit_state *state, uint64_t payload,
+                  xb_frame *frame);
+void xb_transmit_pass(xb_transmit_state *state);
+void xb_enqueue(const xb_route_spec *spec, xb_route_state *state, xb_frame *waiting,
+                uint32_t *waiting_count, const xb_frame *frame);
+
+#endif

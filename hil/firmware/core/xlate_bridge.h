@@ -1,0 +1,102 @@
+/* The bridge on a board: the manual of the firmware core.
+ *
+ * The core is one engine with static memory. It has no clock, no interrupt, no heap and no port of
+ * its own: the board calls it from one thread of control, once a tick, like this:
+ *
+ *     xb_reset(XB_RESET_POWER_ON);
+ *     for every tick of XB_TICK_MS milliseconds:
+ *         xb_receive(&frame);         for each frame since the last tick, in order of arrival
+ *         xb_tick(&inputs, &outputs); then hand over outputs.frames and set the pins
+ *
+ * Which car it serves stands in the generated xb_tables.c; a second pairing needs no new C. The
+ * results are, tick by tick and bit by bit, those of the reference engine with the same XB_RULES.
+ *
+ * Ownership: every pointer is the caller's and is used only during the call. Nothing here may be
+ * called from an interrupt while another call runs. Cost: every call is bounded by the pairing's
+ * counts; xb_tick looks at every unit, quantity, function and message once, whatever happened.
+ *
+ * Caution: what passes on the bench is no approval. Work on a raised, unpowered vehicle with pump
+ * and starter disarmed until the bench vectors pass. Road use needs the checks of local regulations
+ * and a licensed or accredited person. */
+#ifndef XLATE_BRIDGE_H
+#define XLATE_BRIDGE_H
+
+#include <stdint.h>
+
+#include "frames.h"
+#include "xb_tables.h"
+
+/* Why the module starts (rule 1). */
+typedef enum {
+    XB_RESET_POWER_ON = 0,
+    XB_RESET_EXTERNAL = 1,
+    XB_RESET_BROWN_OUT = 2,
+    XB_RESET_WATCHDOG = 3,
+    XB_RESET_COMMANDED = 4
+} xb_reset_cause;
+
+/* What the bridge asks of a bus driver; in this rule set always XB_COMMAND_NORMAL. */
+typedef enum {
+    XB_COMMAND_NORMAL = 0,
+    XB_COMMAND_LISTEN = 1,
+    XB_COMMAND_RECOVER = 2,
+    XB_COMMAND_SLEEP = 3
+} xb_bus_command;
+
+/* What a tick sees; pins in the order of the pairing.
+ *
+ * - supply_mv: supply in millivolt;
+ * - levels: electrical, 1 = high;
+ * - counts: analogue-to-digital counts 0..65535;
+ * - controller: per bus 0 error active, 1 error passive, 2 bus-off; not used in this rule set. */
+typedef struct {
+    uint32_t supply_mv;
+    uint16_t counts[XB_ANALOGUE_SLOTS];
+    uint8_t levels[XB_LEVEL_SLOTS];
+    uint8_t controller[XB_BUSES];
+} xb_inputs;
+
+/* What a tick does.
+ *
+ * - frames: per bus, frame_counts[bus] frames in order of hand-over, length 0..8;
+ * - frequency in mHz 0..2147483647, duty 0..10000 (hundredths of a percent), levels electrical,
+ *   1 = high, each in the order of the output pins of its kind;
+ * - commands: per bus an xb_bus_command; power_hold 1 = keep the supply on. */
+typedef struct {
+    xb_frame frames[XB_BUSES][XB_FRAME_SLOTS];
+    uint32_t frame_counts[XB_BUSES];
+    uint32_t frequency[XB_FREQUENCY_SLOTS];
+    uint16_t duty[XB_DUTY_SLOTS];
+    uint8_t levels[XB_LEVEL_OUTPUT_SLOTS];
+    uint8_t commands[XB_BUSES];
+    uint8_t power_hold;
+} xb_outputs;
+
+/* Put every field to its reset value. To be called before anything else. Memory that survives a
+ * reset does not exist in this rule set. */
+void xb_reset(xb_reset_cause cause);
+
+/* Take one frame that arrived since the previous tick; accept or reject it (rule 5).
+ *
+ * `length` is the controller's raw length code 0..15, of which 9..15 mean 8; data has 8 octets,
+ * those behind the length are not looked at. A bus above 1 is ignored. */
+void xb_receive(const xb_frame *frame);
+
+/* Run one tick in the one order of rule 3 and write all of `outputs`. */
+void xb_tick(const xb_inputs *inputs, xb_outputs *outputs);
+
+/* Write the state image, XB_IMAGE_OCTETS octets, between a tick and the next frame; return its
+ * length. */
+uint32_t xb_image(uint8_t *buffer);
+
+/* Return the CRC-32/ISO-HDLC of the state image (rule 15). Takes far longer than a tick may leave
+ * on a board: only at checkpoints. */
+uint32_t xb_digest(void);
+
+/* Return the number of the rule set. */
+uint32_t xb_rules(void);
+
+/* Return the 32 octets of the pairing digest; constant memory. */
+const uint8_t *xb_pairing(void);
+
+#endif

@@ -1,0 +1,132 @@
+"""Tables of one pairing for the C core: `BridgeSpec` -> xb_tables.h and xb_tables.c.
+
+The text depends on the validated model alone: no date, no path, no name of the machine. A second
+pairing needs no new C.
+"""
+
+from pathlib import Path
+
+from hil.firmware import state_records
+from hil.firmware.control_tables import ControlTables
+from hil.firmware.frame_tables import FrameTables
+from hil.firmware.notation import Arrays, array, struct, u16, u32
+from hil.firmware.state_records import GENERATED
+from xlate_core.bridge import RULES, Bridge, BridgeSpec
+from xlate_core.frames import Bus
+from xlate_core.functions.cooling_fan import CoolingFanSpec
+from xlate_core.functions.fuel_pump import FuelPumpSpec
+from xlate_core.functions.gauge import GaugeSpec
+from xlate_core.functions.mapping import MappingSpec
+from xlate_core.pairing.model import Pairing
+from xlate_core.pins import PinKind
+
+
+def counts(spec: BridgeSpec) -> dict[str, int]:
+    """Return how many there are of everything the core has an array of."""
+    outputs = spec.pins.outputs
+    return {
+        "MESSAGE": len(spec.messages),
+        "UNIT": len(spec.units),
+        "CLOCK": len(spec.clocks),
+        "SOURCE": len(spec.sources),
+        "QUANTITY": len(spec.quantities),
+        "LEVEL": len(spec.pins.levels),
+        "ANALOGUE": len(spec.pins.analogues),
+        "OUTPUT": len(outputs),
+        "LEVEL_OUTPUT": sum(pin.kind is PinKind.LEVEL for pin in outputs),
+        "DUTY": sum(pin.kind is PinKind.DUTY for pin in outputs),
+        "FREQUENCY": sum(pin.kind is PinKind.FREQUENCY for pin in outputs),
+        "CONDITION": len(spec.conditions),
+        "FAULT": len(spec.faults),
+        "FUNCTION": len(spec.functions),
+        "COOLING_FAN": sum(isinstance(one, CoolingFanSpec) for one in spec.functions),
+        "FAN_STAGE": sum(
+            len(one.stages) for one in spec.functions if isinstance(one, CoolingFanSpec)
+        ),
+        "FUEL_PUMP": sum(isinstance(one, FuelPumpSpec) for one in spec.functions),
+        "GAUGE": sum(isinstance(one, GaugeSpec) for one in spec.functions),
+        "MAPPING": sum(isinstance(one, MappingSpec) for one in spec.functions),
+        "TRANSMIT": len(spec.transmits),
+        "ROUTE": len(spec.routes),
+        "WAITING": sum(route.capacity for route in spec.routes),
+        "OFFER": max((len(one.sources) for one in spec.quantities), default=0),
+        "FRAME": frame_slots(spec),
+    }
+
+
+def frame_slots(spec: BridgeSpec) -> int:
+    """Return how many frames one tick may hand over on the fuller bus."""
+    return max(
+        sum(route.capacity for route in spec.routes if route.bus == bus)
+        + sum(message.key.bus == bus for message in spec.transmits)
+        for bus in Bus
+    )
+
+
+def header(pairing: Pairing) -> str:
+    """Return xb_tables.h: counts as numbers; an array never has less than one place in C."""
+    spec = pairing.spec
+    numbers = {
+        "RULES": RULES,
+        "TICK_MS": spec.tick_ms,
+        "CONTROL_TICKS": spec.control_ticks,
+        "IMAGE_OCTETS": len(Bridge(spec).image()),
+    }
+    numbers |= {f"{name}_SLOTS": max(count, 1) for name, count in counts(spec).items()}
+    lines = "".join(f"#define XB_{name} {number}u\n" for name, number in numbers.items())
+    return f"{GENERATED}#ifndef XB_TABLES_H\n#define XB_TABLES_H\n\n{lines}\n#endif\n"
+
+
+def source(pairing: Pairing) -> str:
+    """Return xb_tables.c."""
+    spec = pairing.spec
+    arrays = Arrays()
+    members = {
+        "tick_ms": u32(spec.tick_ms, "tick_ms"),
+        "control_ticks": u16(spec.control_ticks, "control ticks"),
+        "longest_startup": u32(max((one.after for one in spec.conditions), default=0), "after"),
+    }
+    tables = {**FrameTables(spec, arrays).tables(), **ControlTables(spec, arrays).tables()}
+    for member, (kind, entries) in tables.items():
+        members[member] = arrays.add(kind, member, entries)
+    members["power"] = arrays.one("xb_power_spec", "power", ControlTables(spec, arrays).power())
+    for member, (_, entries) in tables.items():
+        single = {"own_keys": "own_key", "quantities": "quantity"}.get(member, member[:-1])
+        members[f"{single}_count"] = u32(len(entries), member)
+    members["fan_stage_count"] = u32(counts(spec)["FAN_STAGE"], "fan stages")
+    digest = [f"0x{octet:02X}u" for octet in bytes.fromhex(pairing.digest)]
+    return "\n".join(
+        [
+            GENERATED + '#include "interface.h"\n\n#include <stddef.h>\n',
+            *arrays.texts,
+            f"const xb_bridge_spec xb_spec = {struct(members)};\n".replace(", .", ",\n    ."),
+            array("const uint8_t xb_pairing_digest", digest),
+        ]
+    )
+
+
+def generate(pairing: Pairing) -> dict[str, str]:
+    """Return the generated files, name -> text."""
+    return {
+        "xb_state.h": state_records.header(),
+        "xb_state.c": state_records.source(),
+        "xb_tables.h": header(pairing),
+        "xb_tables.c": source(pairing),
+    }
+
+
+def write(pairing: Pairing, directory: Path) -> list[Path]:
+    """Write the generated files into a folder; return their paths.
+
+    Everything is worked out before the first file is touched, and a file is replaced whole.
+    """
+    texts = generate(pairing)
+    directory.mkdir(parents=True, exist_ok=True)
+    written = []
+    for name, text in texts.items():
+        path = directory / name
+        temporary = path.with_name(f".{name}.tmp")
+        temporary.write_text(text, encoding="utf-8", newline="\n")
+        temporary.replace(path)
+        written.append(path)
+    return written
