@@ -1,0 +1,43 @@
+"""`xlate firmware`: the C tables of a pairing for the firmware core."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from xlate_core.errors import InputError
+
+EXIT_INPUT = 2
+
+
+@click.group("firmware")
+def command() -> None:
+    """Generate what the firmware core needs to know of a pairing."""
+
+
+@command.command("generate")
+@click.argument("pairing", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    required=True,
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for xb_tables.{c,h} and xb_state.{c,h}; made when it is not there.",
+)
+def generate(pairing: Path, out: Path) -> None:
+    """Write the C tables of PAIRING: same model, same text, whenever and wherever."""
+    from hil.firmware.tables import write
+    from xlate_core.pairing import load
+
+    try:
+        loaded = load(pairing)
+        written = write(loaded, out)
+    except InputError as error:
+        click.echo(str(error), err=True)
+        sys.exit(EXIT_INPUT)
+    except OSError as error:
+        click.echo(f"{out.as_posix()}: cannot be written: {error.strerror}", err=True)
+        sys.exit(EXIT_INPUT)
+    for path in written:
+        click.echo(path.as_posix())
+    click.echo(f"{loaded.name}: pairing {loaded.digest[:16]}")
+    click.echo("A bench result is no approval: road use needs the checks of local regulations.")
