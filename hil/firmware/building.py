@@ -26,25 +26,31 @@ def find_compiler() -> str | None:
     return None
 
 
-def core_sources() -> list[Path]:
+def core_sources(core: Path = CORE) -> list[Path]:
     """Return the C files of the core."""
-    return sorted(CORE.rglob("*.c"))
+    return sorted(core.rglob("*.c"))
 
 
 def compile_core(
-    pairing: Pairing, directory: Path, output: str, flags: Sequence[str], more: Sequence[Path] = ()
+    pairing: Pairing,
+    directory: Path,
+    output: str,
+    flags: Sequence[str],
+    more: Sequence[Path] = (),
+    core: Path = CORE,
 ) -> Path:
     """Generate the tables into a folder and compile core, tables and `more` into `output` there.
 
+    `core` is another folder of the core's sources, where a test breaks a copy on purpose.
     Raises BoardError without a compiler, or with what the compiler said.
     """
     compiler = find_compiler()
     if compiler is None:
         raise BoardError("no C compiler; Debian: apt-get install gcc libc6-dev")
     generated = tables.write(pairing, directory)
-    sources = [*core_sources(), *(path for path in generated if path.suffix == ".c"), *more]
+    sources = [*core_sources(core), *(path for path in generated if path.suffix == ".c"), *more]
     target = directory / output
-    includes = [f"-I{CORE}", f"-I{CORE / 'functions'}", f"-I{directory}"]
+    includes = [f"-I{core}", f"-I{core / 'functions'}", f"-I{directory}"]
     command = [compiler, *LANGUAGE, *WARNINGS, *flags, *includes, *map(str, sources)]
     done = subprocess.run(
         [*command, "-o", str(target)], capture_output=True, encoding="utf-8", check=False
@@ -54,6 +60,7 @@ def compile_core(
     return target
 
 
-def build_library(pairing: Pairing, directory: Path) -> Path:
+def build_library(pairing: Pairing, directory: Path, core: Path = CORE) -> Path:
     """Build the core of a pairing as a shared library; return its path."""
-    return compile_core(pairing, directory, "xlate_bridge.so", (*OPTIMISED, "-fPIC", "-shared"))
+    flags = (*OPTIMISED, "-fPIC", "-shared")
+    return compile_core(pairing, directory, "xlate_bridge.so", flags, core=core)
