@@ -51,7 +51,7 @@ class SourceSpec:
 
     `specials` are inclusive raw ranges with the status they mean; `valid` is the inclusive raw
     range outside which the status is OUT_OF_RANGE. For a pin source `signal` is None and the pins
-    phase writes value and status itself. `frozen_after` counts receptions with the same raw value,
+    phase writes value and status itself. `frozen_after` counts repetitions of the same raw value,
     `max_change` is the largest step between two receptions; 0 = off.
     """
 

@@ -81,6 +81,14 @@ PROTECTION = [
         "at most 16, what Alive holds",
     ),
     Case(
+        "counter too wide",
+        bridge('"Count", modulo = 15 }', '"Speed", modulo = 15 }'),
+        'signal = "Speed", modulo',
+        "receive.engine.MOTOR.counter.signal",
+        "Speed of 16 bit",
+        "a counter of at most 15 bit",
+    ),
+    Case(
         "max step",
         bridge("modulo = 15 }", "modulo = 15, max_step = 15 }"),
         "max_step",

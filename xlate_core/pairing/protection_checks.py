@@ -5,6 +5,8 @@ from xlate_core.pairing.layouts import DbcMessage, DbcSignal
 from xlate_core.pairing.positions import KeyPath
 from xlate_core.pairing.schema_messages import ChecksumTable, CounterTable
 
+MAX_COUNTER_BITS = 15  # 0xFFFF is protection.NO_REFERENCE, which no counter value may be
+
 
 def check_protection(context: Context) -> None:
     """Collect every counter or checksum that cannot work."""
@@ -36,6 +38,12 @@ def _check_counter(
             (*path, "modulo"),
             str(counter.modulo),
             f"at most {signal.spec.maximum + 1}, what {signal.name} holds",
+        )
+    if signal.spec.length > MAX_COUNTER_BITS:
+        context.collector.add(
+            (*path, "signal"),
+            f"{signal.name} of {signal.spec.length} bit",
+            f"a counter of at most {MAX_COUNTER_BITS} bit",
         )
     if counter.max_step >= counter.modulo:
         context.collector.add(

@@ -128,7 +128,7 @@ class QuantityTable(StrictTable):
     initial: Physical | None = Field(None, description="value before anything was received")
     return_per_s: Positive | None = Field(None, description="rate limit of the return, unit/s")
     frozen_after_frames: int | None = Field(
-        None, ge=2, le=65535, description="receptions with identical raw value until frozen"
+        None, ge=2, le=65535, description="repetitions of the same raw value until frozen"
     )
     max_change: Positive | None = Field(
         None, description="largest plausible jump between two receptions, in the unit"
