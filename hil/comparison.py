@@ -6,7 +6,7 @@ it tells a value from a frame that is early, late or missing.
 
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from hil.boards.interface import Board
@@ -203,18 +203,8 @@ def difference(
 
 def state_difference(run: Run, record: Record, outputs: Outputs, digest: int) -> Difference:
     """Return the difference of a checkpoint: outputs agree, the state does not."""
-    return Difference(
-        tick=record.tick,
-        kind=Kind.STATE,
-        inputs=record.inputs,
-        frames=record.frames,
-        expected=record.expected,
-        actual=outputs.frames,
-        expected_rest=record.rest,
-        actual_rest=outputs[1:],
-        digests=(record.digest or 0, digest),
-        agreed=tuple(Agreed(one.tick, one.frames, one.expected) for one in run.agreed),
-    )
+    agreed = difference(run, record, outputs, Kind.STATE, 0, None)
+    return replace(agreed, digests=(record.digest or 0, digest))
 
 
 def frame_kind(expected: tuple[Frame, ...], actual: tuple[Frame, ...]) -> tuple[Kind, Key]:

@@ -73,14 +73,6 @@ def find_vectors(paths: Sequence[Path], default: Path) -> list[Path]:
     return list(dict.fromkeys(found))
 
 
-def vector_id(path: Path) -> str:
-    """Return the id a vector's file name says."""
-    name = path.name
-    for suffix in sorted(SUFFIXES, key=len, reverse=True):
-        name = name.removesuffix(suffix)
-    return name
-
-
 @dataclass(slots=True)
 class Pairings:
     """Pairings loaded once each, by name, out of one folder."""

@@ -11,8 +11,6 @@ from typing import ClassVar
 from xlate_core.arithmetic import saturate
 from xlate_core.fields import Field, Overflow, Width
 
-NO_INDEX = -1
-
 
 @dataclass(frozen=True, slots=True)
 class FaultSpec:

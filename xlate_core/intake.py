@@ -111,7 +111,7 @@ class Intake:
             for number, message in enumerate(spec.messages)
         }
         self._fresh = []
-        self.look_at_everything()
+        self._next_expiry = 0
 
     def receive(self, frame: Frame) -> None:
         """Accept a frame, decode it and pass it to its routes, or reject it (rule 5)."""
@@ -273,7 +273,7 @@ class Intake:
             self.common.tell(Reason.FRAME_UNKNOWN, BUS_NAMES[frame.bus], frame.identifier)
 
     def look_at_everything(self) -> None:
-        """Take no shortcut in the next tick."""
+        """Take no shortcut in the next tick; part of every reset and restore."""
         self._next_expiry = 0
         for clock in self.clocks:
             clock.next_expiry = 0
@@ -289,8 +289,7 @@ class Intake:
             reception.settle(self._unit_clocks[index], unit, self.common.now)
 
     def resume(self) -> None:
-        """Take up restored state."""
+        """Take up restored state; everything has to be looked at afterwards."""
         for spec, clock in self._clock_pairs:
             reception.resume(spec, clock, self.units, self.common.now)
         self._fresh = [index for index, unit in enumerate(self.units) if unit.fresh]
-        self.look_at_everything()

@@ -17,8 +17,7 @@ from typing import Literal
 
 import crcmod
 
-from xlate_core.frames import Frame
-from xlate_core.signals import SignalSpec, extract, insert
+from xlate_core.signals import SignalSpec, insert
 
 OCTETS = tuple(bytes((value,)) for value in range(256))
 
@@ -171,11 +170,6 @@ def counter_good(spec: CounterSpec, reference: int, counter: int) -> bool:
     if counter >= spec.modulo:
         return False
     return 1 <= (counter - reference) % spec.modulo <= spec.max_step
-
-
-def received_counter(spec: CounterSpec, frame: Frame) -> int:
-    """Return the counter a frame carries."""
-    return extract(spec.signal, frame.data)
 
 
 def next_counter(spec: CounterSpec, counter: int) -> int:

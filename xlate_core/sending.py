@@ -55,7 +55,7 @@ class Sender:
             i for i, message in enumerate(spec.transmits) if message.condition != NO_CONDITION
         }
         self._routing = False
-        self.look_at_everything()
+        self._calendar = {}
 
     def route(self, message: MessageSpec, frame: Frame) -> None:
         """Keep an accepted frame for this tick's transmission phase."""
@@ -151,7 +151,7 @@ class Sender:
             self.common.tell(reason, spec.name, 0)
 
     def look_at_everything(self) -> None:
-        """Take no shortcut in the next tick."""
+        """Take no shortcut in the next tick; part of every reset and restore."""
         everything = set(range(len(self.spec.transmits)))
         for spec, slot in zip(self.spec.transmits, self.transmits, strict=True):
             transmission.clear_slot(spec, slot)
@@ -165,10 +165,9 @@ class Sender:
             transmission.settle(spec, slot, self.common.now)
 
     def resume(self) -> None:
-        """Take up restored state."""
+        """Take up restored state; everything has to be looked at afterwards."""
         for spec, slot in zip(self.spec.transmits, self.transmits, strict=True):
             transmission.resume(spec, slot, self.common.now)
-        self.look_at_everything()
 
     def _first_slot(self, spec: TransmitSpec) -> TransmitState:
         """Return the reset state of a sent message: "changed" is judged against reset values."""

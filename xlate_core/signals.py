@@ -109,13 +109,13 @@ def motorola_word(data: bytes) -> int:
 def extract(spec: SignalSpec, data: bytes) -> int:
     """Return the raw value of the signal in a payload of at least `last_octet` + 1 octets."""
     word = intel_word(data) if spec.intel else motorola_word(data)
-    bits = (word >> spec.shift) & spec.mask
-    return signed(spec, bits) if spec.signed else bits
+    return from_word(spec, word)
 
 
 def from_word(spec: SignalSpec, word: int) -> int:
     """Return the raw value of the signal in the word of its byte order."""
-    return signed(spec, (word >> spec.shift) & spec.mask)
+    bits = (word >> spec.shift) & spec.mask
+    return signed(spec, bits) if spec.signed else bits
 
 
 def signed(spec: SignalSpec, bits: int) -> int:

@@ -21,7 +21,7 @@ from hil.vectors.records import Writer
 from hil.vectors.senders import initial_raw, pack
 from hil.vectors.vector import Header, render_end, render_header
 from xlate_core.bridge import RULES, Inputs, ResetCause
-from xlate_core.frames import BUS_NAMES, Bus, Frame
+from xlate_core.frames import Bus, Frame
 from xlate_core.pairing.layouts import DbcSignal
 from xlate_core.pairing.model import Pairing
 from xlate_core.protection import next_counter, seal
@@ -271,13 +271,3 @@ def drive_records(names: Names, seed: int, ticks: int, every: int) -> Iterator[s
         record = writer.record(tick, None, inputs, stimuli, outputs, digest)
         if record is not None:
             yield record
-
-
-def load_words(names: Names) -> str:
-    """Return in words what the drive puts on the buses."""
-    known = known_sources(names, Random(0))
-    per_bus = [0, 0]
-    for source in known:
-        per_bus[source.key[0]] += 1000 // (source.period * names.tick_ms)
-    parts = [f"{count} known frames/s on {BUS_NAMES[bus]}" for bus, count in enumerate(per_bus)]
-    return ", ".join([*parts, f"filled up to {FRAMES_PER_S} frames/s with foreign ones"])

@@ -1,16 +1,11 @@
 """What a scenario may name: the pairing seen from the bench."""
 
-import tomllib
 from dataclasses import dataclass
-from decimal import Decimal
 from fractions import Fraction
-from typing import Any
 
 from hil.vectors.words import NUMBER, Words, parse_number
-from xlate_core.errors import InputError
 from xlate_core.events import Reason
 from xlate_core.frames import BUS_NAMES
-from xlate_core.pairing.exact import to_ratio
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal
 from xlate_core.pairing.model import Pairing
 from xlate_core.pins import PinKind
@@ -79,7 +74,7 @@ def names_of(pairing: Pairing) -> Names:
         levels={pin.name: (index, pin.active_high) for index, pin in enumerate(spec.pins.levels)},
         analogues={pin.name: index for index, pin in enumerate(spec.pins.analogues)},
         outputs=outputs,
-        resolutions=resolutions_of(pairing),
+        resolutions={one.name: one.resolution for one in pairing.quantities},
         sent=frozenset(name for name in layouts if name not in received),
         subjects=subjects_of(pairing),
     )
@@ -109,23 +104,6 @@ def subjects_of(pairing: Pairing) -> dict[str, frozenset[str]]:
         (transmits, (Reason.SENDING_STOPPED, Reason.SENDING_RESUMED)),
     )
     return {reason.name.lower(): group for group, reasons in groups for reason in reasons}
-
-
-def resolutions_of(pairing: Pairing) -> dict[str, Fraction]:
-    """Return the resolution of each quantity, as the pairing's file states it.
-
-    The integer model has no more use for it, the person who writes 850 rpm has.
-    """
-    path = pairing.directory / "bridge.toml"
-    try:
-        with path.open("rb") as file:
-            table: dict[str, Any] = tomllib.load(file, parse_float=Decimal).get("quantity", {})
-    except (OSError, tomllib.TOMLDecodeError) as error:
-        raise InputError(f"{path}: cannot be read again ({error})") from None
-    resolutions = {quantity.name: Fraction(1) for quantity in pairing.spec.quantities}
-    for name, entry in table.items():
-        resolutions[name] = to_ratio(entry.get("resolution", 1))
-    return resolutions
 
 
 def read_message(words: Words, names: Names) -> str:
