@@ -53,9 +53,10 @@ def test_check_says_every_problem_of_every_folder(tmp_path: Path) -> None:
 
 
 def test_check_prints_the_notes(tmp_path: Path) -> None:
-    result = xlate("check", write(tmp_path, ("bridge.toml", 'Oil = "oil"\n', "")))
+    spoiled = ("bridge.toml", "deadline_ms = 50\n", "deadline_ms = 20\n")
+    result = xlate("check", write(tmp_path, spoiled))
     assert result.exit_code == 0
-    assert "  note: quantity oil: nothing uses it, it can only be watched" in result.stdout
+    assert "  note: receive.engine.MOTOR: deadline 20 ms is not longer" in result.stdout
 
 
 @pytest.mark.parametrize("command", ["show", "compare"])

@@ -134,8 +134,10 @@ def _check_quantities(context: Context) -> None:
             continue
         if table.from_ is None and name not in made:
             collector.add(where, "nothing that produces it", "from, or a function or fault output")
-        if name not in used:
-            collector.note(f"quantity {name}: nothing uses it, it can only be watched")
+        if name not in used and not table.watch_only:
+            collector.add(where, "nothing that uses it", "a use, or watch_only = true")
+        if name in used and table.watch_only:
+            collector.add((*where, "watch_only"), "a quantity in use", "no watch_only")
 
 
 def _owner(context: Context, path: KeyPath) -> str:

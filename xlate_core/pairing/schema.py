@@ -133,6 +133,9 @@ class QuantityTable(StrictTable):
     max_change: Positive | None = Field(
         None, description="largest plausible jump between two receptions, in the unit"
     )
+    watch_only: bool = Field(
+        False, description="nothing in the bridge uses it; it is decoded for logs and dumps only"
+    )
 
 
 class CurveTable(StrictTable):

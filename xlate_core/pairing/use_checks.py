@@ -30,7 +30,8 @@ def check_uses(context: Context) -> None:
                 _check_source(context, path, message, signal, quantity, source)
     for pin in context.file.input:
         if pin not in pins:
-            context.collector.note(f"input {pin}: no quantity comes from it")
+            found = "a pin no quantity comes from"
+            context.collector.add(("input", pin), found, f'from = ["input.{pin}"] at a quantity')
     for path, bus, message in context.sent():
         _check_sent(context, path, message, context.file.transmit[bus][message.name])  # type: ignore[index]
     for index, function in enumerate(context.file.function):
