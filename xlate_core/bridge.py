@@ -302,6 +302,8 @@ class Bridge:
             self.common.tell(Reason.MODE_CHANGED, "power", self.power.mode)
         if self.spec.power.mode_quantity >= 0:
             store.publish(self.spec.power.mode_quantity, self.power.mode)
+        if self.spec.power.supply_quantity >= 0:
+            store.publish(self.spec.power.supply_quantity, self.clockwork.supply_mv)
         for (spec, step, pure), state in zip(self._functions, self.functions, strict=True):
             if pure and spec.input not in self._moved and spec.input not in store.changed:
                 continue

@@ -41,7 +41,8 @@ IGNITION_MODES = frozenset((IGNITION_ON, CRANKING, RUNNING))
 class PowerSpec:
     """Indices of quantities (-1 = absent), thresholds in their steps, times in control ticks.
 
-    `mode_quantity` is the quantity the mode's number is published to, or -1.
+    `mode_quantity` is the quantity the mode's number is published to, `supply_quantity` the one
+    of the supply in mV, or -1.
     """
 
     ignition: int
@@ -53,6 +54,7 @@ class PowerSpec:
     cycle_off: int
     after_run: int
     mode_quantity: int
+    supply_quantity: int = NO_QUANTITY
 
 
 @dataclass(slots=True)

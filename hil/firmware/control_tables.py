@@ -165,6 +165,7 @@ class ControlTables:
             "crank",
             "engine_speed",
             "mode_quantity",
+            "supply_quantity",
             "running_above",
             "running_below",
         )

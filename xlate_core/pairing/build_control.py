@@ -6,7 +6,7 @@ from xlate_core.arithmetic import Points, interpolate, rises
 from xlate_core.conditions import ComparisonSpec, ConditionSpec, Operator
 from xlate_core.faults import FaultSpec
 from xlate_core.pairing.build_functions import curve_points
-from xlate_core.pairing.context import POWER_MODE, Context
+from xlate_core.pairing.context import POWER_MODE, SUPPLY, Context
 from xlate_core.pairing.exact import show_ratio
 from xlate_core.pairing.indices import NONE, Indices
 from xlate_core.pairing.positions import KeyPath
@@ -163,4 +163,5 @@ def build_power(context: Context, indices: Indices) -> PowerSpec:
         cycle_off=table.cycle_off_ms // control,
         after_run=table.after_run_ms // control,
         mode_quantity=indices.quantities.get(POWER_MODE, NONE),
+        supply_quantity=indices.quantities.get(SUPPLY, NONE),
     )

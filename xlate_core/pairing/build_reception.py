@@ -6,7 +6,14 @@ from fractions import Fraction
 
 from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing.build_protection import checksum_spec, counter_spec
-from xlate_core.pairing.context import POWER_MODE, Context, source_path, split_source
+from xlate_core.pairing.context import (
+    ENGINE_QUANTITIES,
+    HIGHEST_SUPPLY_MV,
+    POWER_MODE,
+    Context,
+    source_path,
+    split_source,
+)
 from xlate_core.pairing.indices import Indices
 from xlate_core.pairing.layout_checks import selection
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal, Ranges
@@ -46,8 +53,9 @@ def build_reception(context: Context, indices: Indices) -> Reception:
     compared = {term.quantity for one in context.file.condition.values() for term in one.quantities}
     for name, table in context.file.quantity.items():
         built.quantities.append(_build_quantity(context, built, name, table, name in compared))
-    if POWER_MODE in indices.quantities:
-        built.quantities.append(_power_mode(POWER_MODE in compared))
+    for name in ENGINE_QUANTITIES:
+        if name in indices.quantities:
+            built.quantities.append(_of_the_engine(name, name in compared))
     for index, unit in enumerate(built.units):
         fed = tuple(number for number, one in enumerate(built.sources) if one.unit == index)
         built.units[index] = replace(unit, sources=fed)
@@ -227,10 +235,10 @@ def _build_quantity(
     )
 
 
-def _power_mode(compared: bool) -> QuantitySpec:
-    """Return the quantity that carries the number of the power mode."""
-    highest = max(PowerMode)
-    return QuantitySpec(POWER_MODE, 0, int(highest), (), 0, None, 0, 0, (), compared)
+def _of_the_engine(name: str, compared: bool) -> QuantitySpec:
+    """Return a quantity that the engine itself produces: the power mode's number, the supply."""
+    highest = int(max(PowerMode)) if name == POWER_MODE else HIGHEST_SUPPLY_MV
+    return QuantitySpec(name, 0, highest, (), 0, None, 0, 0, (), compared)
 
 
 def _build_source(

@@ -17,7 +17,8 @@ from xlate_core.bridge import RULES, BridgeSpec
 def plain(value: object) -> Any:
     """Return a spec as lists, dictionaries, texts, integers; enumerations by name, octets hex.
 
-    Fields that a spec derives from its others are left out.
+    Left out are fields that a spec derives from its others, and fields with a default that have it:
+    a setting that a later version adds does not change the pairings that do not use it.
     """
     if isinstance(value, Enum):
         return value.name
@@ -29,7 +30,9 @@ def plain(value: object) -> Any:
         return f"{value.numerator}/{value.denominator}"
     if dataclasses.is_dataclass(value):
         fields = dataclasses.fields(value)
-        return {one.name: plain(getattr(value, one.name)) for one in fields if one.init}
+        given = {one.name: getattr(value, one.name) for one in fields if one.init}
+        defaults = {one.name: one.default for one in fields}
+        return {name: plain(it) for name, it in given.items() if it != defaults[name]}
     if isinstance(value, tuple | list):
         return [plain(item) for item in value]
     raise TypeError(f"no canonical form for {type(value).__name__}")

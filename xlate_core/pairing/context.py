@@ -13,10 +13,15 @@ from xlate_core.pairing.schema_functions import (
     FuelPumpTable,
     GaugeTable,
     MappingTable,
+    Marker,
+    marked,
 )
 from xlate_core.pairing.schema_messages import ChecksumTable, CounterTable, SourceTable
 
-POWER_MODE = "power_mode"  # the one quantity that the engine itself produces
+POWER_MODE = "power_mode"  # the number of the power mode
+SUPPLY = "supply_voltage"  # in mV, as committed at the end of the tick before
+HIGHEST_SUPPLY_MV = 0xFFFF
+ENGINE_QUANTITIES = (POWER_MODE, SUPPLY)  # produced by the engine itself, where they are used
 Use = tuple[KeyPath, str]
 AnyFunction = CoolingFanTable | FuelPumpTable | GaugeTable | MappingTable
 
@@ -85,25 +90,12 @@ def split_source(source: SourceTable) -> tuple[str, str, str]:
 
 def function_inputs(path: KeyPath, table: AnyFunction) -> list[Use]:
     """Return the quantities a function reads, with the key paths that name them."""
-    if isinstance(table, CoolingFanTable):
-        requests = [
-            ((*path, "requests", index, "quantity"), request.quantity)
-            for index, request in enumerate(table.requests)
-        ]
-        return [((*path, "coolant"), table.coolant), *requests]
-    if isinstance(table, FuelPumpTable):
-        return [((*path, "engine_speed"), table.engine_speed)]
-    return [((*path, "input"), table.input)]
+    return marked(table, Marker.READ, path)
 
 
 def function_outputs(path: KeyPath, table: AnyFunction) -> list[Use]:
     """Return the quantities a function writes, with the key paths that name them."""
-    if isinstance(table, CoolingFanTable):
-        return [
-            ((*path, "stages", index, "output"), stage.output)
-            for index, stage in enumerate(table.stages)
-        ]
-    return [((*path, "output"), table.output)]
+    return marked(table, Marker.WRITTEN, path)
 
 
 def products(file: BridgeFile) -> list[Use]:

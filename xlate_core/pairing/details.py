@@ -4,8 +4,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from xlate_core.bridge import BridgeSpec
-from xlate_core.pairing.context import Context, products, uses
+from xlate_core.pairing.context import POWER_MODE, SUPPLY, Context, products, uses
 from xlate_core.pairing.positions import KeyPath
+
+ENGINE_MAKERS = {POWER_MODE: ("the power mode",), SUPPLY: ("the supply",)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +40,7 @@ def quantity_details(context: Context, spec: BridgeSpec) -> tuple[QuantityDetail
                 name=quantity.name,
                 unit=table.unit if table is not None else "",
                 resolution=table.resolution if table is not None else Fraction(1),
-                written_by=tuple(makers) if table is not None else ("the power mode",),
+                written_by=tuple(makers) if table is not None else ENGINE_MAKERS[quantity.name],
                 read_by=tuple(read.get(quantity.name, ())),
             )
         )

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from xlate_core.frames import FrameKey
-from xlate_core.pairing.context import POWER_MODE, Context, uses
+from xlate_core.pairing.context import ENGINE_QUANTITIES, Context, uses
 
 NONE = -1
 
@@ -28,8 +28,10 @@ class Indices:
 def number_names(context: Context) -> Indices:
     """Return the indices of a pairing whose names have been checked."""
     quantities = {name: index for index, name in enumerate(context.file.quantity)}
-    if any(name == POWER_MODE for _, name in uses(context.file)):
-        quantities[POWER_MODE] = len(quantities)
+    used = {name for _, name in uses(context.file)}
+    for name in ENGINE_QUANTITIES:
+        if name in used:
+            quantities[name] = len(quantities)
     messages: dict[FrameKey, int] = {}
     for _, _, message in context.received():
         messages.setdefault(message.key, len(messages))

@@ -2,7 +2,7 @@
 
 from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing.context import (
-    POWER_MODE,
+    ENGINE_QUANTITIES,
     Context,
     products,
     source_path,
@@ -110,7 +110,7 @@ def _source(context: Context, path: KeyPath, source: SourceTable) -> None:
 def _check_quantities(context: Context) -> None:
     """Every quantity is produced exactly once and used at least once."""
     file, collector = context.file, context.collector
-    known = [*file.quantity, POWER_MODE]
+    known = [*file.quantity, *ENGINE_QUANTITIES]
     made: dict[str, str] = {}
     for path, name in products(file):
         if name not in file.quantity:
@@ -129,7 +129,7 @@ def _check_quantities(context: Context) -> None:
             collector.add_unknown(path, "a quantity", name, known)
     for name, table in file.quantity.items():
         where: KeyPath = ("quantity", name)
-        if name == POWER_MODE:
+        if name in ENGINE_QUANTITIES:
             collector.add(where, f'"{name}"', "another name: the engine produces this one itself")
             continue
         if table.from_ is None and name not in made:

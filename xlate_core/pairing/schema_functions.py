@@ -1,5 +1,6 @@
 """The shape of the [[function]] tables of bridge.toml: one class a kind of vehicle function."""
 
+from enum import Enum
 from fractions import Fraction
 from typing import Annotated, Literal
 
@@ -8,6 +9,20 @@ from pydantic import BaseModel, ConfigDict, Field
 from xlate_core.pairing.exact import Nonzero, Physical
 
 Milliseconds = Annotated[int, Field(ge=0, le=0x7FFFFFFF, description="duration, ms")]
+
+
+class Marker(Enum):
+    """What a text key of a function names: a quantity it reads, or one it writes."""
+
+    READ = "read"
+    WRITTEN = "written"
+
+
+Reads = Annotated[str, Marker.READ]
+Writes = Annotated[str, Marker.WRITTEN]
+MayRead = Annotated[str | None, Marker.READ]
+MayWrite = Annotated[str | None, Marker.WRITTEN]
+ReadsEach = Annotated[list[str], Marker.READ]
 
 
 class StrictTable(BaseModel):
@@ -27,10 +42,27 @@ class FunctionBase(StrictTable):
     name: str = Field(pattern=r"^[a-z][a-z0-9_]*$", description="name of the function")
 
 
+def marked(
+    table: BaseModel, marker: Marker, path: tuple[str | int, ...]
+) -> list[tuple[tuple[str | int, ...], str]]:
+    """Return key path and text of every key with the marker, in tables inside as well, in order."""
+    found: list[tuple[tuple[str | int, ...], str]] = []
+    for name, field in type(table).model_fields.items():
+        value, here = getattr(table, name), (*path, field.alias or name)
+        items = value if isinstance(value, list) else [value]
+        for index, item in enumerate(items):
+            where = (*here, index) if isinstance(value, list) else here
+            if isinstance(item, BaseModel):
+                found += marked(item, marker, where)
+            elif isinstance(item, str) and marker in field.metadata:
+                found.append((where, item))
+    return found
+
+
 class FanStage(StrictTable):
     """One stage of the cooling fans."""
 
-    output: str = Field(description="quantity 0/1 that drives the stage")
+    output: Writes = Field(description="quantity 0/1 that drives the stage")
     on: Physical = Field(description="stage on at and above, unit of the coolant quantity")
     off: Physical = Field(description="stage off at and below, unit of the coolant quantity")
 
@@ -38,7 +70,7 @@ class FanStage(StrictTable):
 class FanRequest(StrictTable):
     """Another function or message that asks for a stage."""
 
-    quantity: str = Field(description="quantity: nonzero asks")
+    quantity: Reads = Field(description="quantity: nonzero asks")
     stage: int = Field(ge=1, description="stage asked for, from 1")
 
 
@@ -46,7 +78,7 @@ class CoolingFanTable(FunctionBase):
     """Cooling fans in stages with hysteresis (rule 11)."""
 
     kind: Literal["cooling_fan"] = Field(description="kind of the function")
-    coolant: str = Field(description="quantity: coolant temperature")
+    coolant: Reads = Field(description="quantity: coolant temperature")
     stages: list[FanStage] = Field(min_length=1, max_length=4, description="stages, lowest first")
     min_on_ms: Milliseconds = Field(0, description="shortest time on, ms")
     min_off_ms: Milliseconds = Field(0, description="shortest time off, ms")
@@ -58,8 +90,8 @@ class FuelPumpTable(FunctionBase):
     """Fuel pump: prime, run with rotation, off without (rule 11)."""
 
     kind: Literal["fuel_pump"] = Field(description="kind of the function")
-    output: str = Field(description="quantity 0/1 that drives the pump")
-    engine_speed: str = Field(description="quantity: engine speed")
+    output: Writes = Field(description="quantity 0/1 that drives the pump")
+    engine_speed: Reads = Field(description="quantity: engine speed")
     prime_ms: Milliseconds = Field(description="priming after ignition on, ms")
     rotation_above: Physical = Field(description="rotation above, unit of the speed")
     off_delay_ms: Milliseconds = Field(description="off within so long after rotation ends, ms")
@@ -69,9 +101,9 @@ class GaugeTable(FunctionBase):
     """A needle driven through a curve."""
 
     kind: Literal["gauge"] = Field(description="kind of the function")
-    input: str = Field(description="quantity shown")
+    input: Reads = Field(description="quantity shown")
     curve: str = Field(description="name of the curve input -> output")
-    output: str = Field(description="quantity: position of the needle")
+    output: Writes = Field(description="quantity: position of the needle")
     hysteresis: Physical = Field(whole(0), description="needle rests inside this band, input unit")
     on_loss: Physical = Field(description="position on loss, unit of the output")
 
@@ -80,8 +112,8 @@ class MappingTable(FunctionBase):
     """A value copied, scaled, or looked up in a table."""
 
     kind: Literal["mapping"] = Field(description="kind of the function")
-    input: str = Field(description="quantity read")
-    output: str = Field(description="quantity written")
+    input: Reads = Field(description="quantity read")
+    output: Writes = Field(description="quantity written")
     table: list[Annotated[list[Physical], Field(min_length=2, max_length=2)]] | None = Field(
         None, description="pairs [input value, output value]"
     )

@@ -212,6 +212,10 @@ static void control_tick(void)
         xb_publish(&engine.store, spec->power->mode_quantity, engine.power.mode,
                    (uint8_t)XB_VALID, 1u);
     }
+    if (spec->power->supply_quantity != XB_NONE) {
+        xb_publish(&engine.store, spec->power->supply_quantity, engine.clockwork.supply_mv,
+                   (uint8_t)XB_VALID, 1u);
+    }
     for (uint32_t i = 0u; i < spec->function_count; i++) {
         step_function(&spec->functions[i]);
     }

@@ -27,6 +27,7 @@ typedef struct {
     int32_t crank;
     int32_t engine_speed;
     int32_t mode_quantity;
+    int32_t supply_quantity;
     int32_t running_above;
     int32_t running_below;
     uint32_t cycle_off;
