@@ -3,19 +3,14 @@
 from collections import Counter
 from dataclasses import dataclass
 
-from hil.firmware.notation import Arrays, NotationError, i32, i64, struct, u8, u16, u32
-from xlate_core.arithmetic import Points
+from hil.firmware import function_tables
+from hil.firmware.notation import Arrays, curve, i32, i64, struct, u8, u16, u32
 from xlate_core.bridge import BridgeSpec
 from xlate_core.conditions import ConditionSpec, Operator
 from xlate_core.faults import FaultSpec
-from xlate_core.functions.cooling_fan import CoolingFanSpec
-from xlate_core.functions.fuel_pump import FuelPumpSpec
-from xlate_core.functions.gauge import GaugeSpec
-from xlate_core.functions.mapping import MappingSpec
 from xlate_core.pins import PinKind
 
 OPERATORS = tuple(Operator)  # in the order of xb_operator
-KINDS = (CoolingFanSpec, FuelPumpSpec, GaugeSpec, MappingSpec)  # in the order of xb_function_kind
 
 Table = tuple[str, list[str]]
 
@@ -35,12 +30,6 @@ class ControlTables:
     def tables(self) -> dict[str, Table]:
         """Return member of xb_bridge_spec -> type and entries."""
         spec = self.spec
-        fans: list[str] = []
-        first_stage = 0
-        for one in spec.functions:
-            if isinstance(one, CoolingFanSpec):
-                fans.append(self.cooling_fan(one, first_stage))
-                first_stage += len(one.stages)
         return {
             "levels": ("xb_level_input_spec", self.levels()),
             "analogues": ("xb_analogue_input_spec", self.analogues()),
@@ -48,29 +37,8 @@ class ControlTables:
             "conditions": ("xb_condition_spec", [self.condition(one) for one in spec.conditions]),
             "faults": ("xb_fault_spec", [self.fault(one) for one in spec.faults]),
             "functions": ("xb_function_spec", self.functions()),
-            "cooling_fans": ("xb_cooling_fan_spec", fans),
-            "fuel_pumps": (
-                "xb_fuel_pump_spec",
-                [self.fuel_pump(one) for one in spec.functions if isinstance(one, FuelPumpSpec)],
-            ),
-            "gauges": (
-                "xb_gauge_spec",
-                [self.gauge(one) for one in spec.functions if isinstance(one, GaugeSpec)],
-            ),
-            "mappings": (
-                "xb_mapping_spec",
-                [self.mapping(one) for one in spec.functions if isinstance(one, MappingSpec)],
-            ),
+            **function_tables.tables(spec.functions, self.arrays),
         }
-
-    def points(self, points: Points, what: str) -> str:
-        """Return the name of an array of points."""
-        entries = (struct({"x": i32(x, what), "y": i32(y, what)}) for x, y in points)
-        return self.arrays.add("xb_point", "points", entries)
-
-    def curve(self, points: Points, what: str) -> str:
-        """Return a curve."""
-        return struct({"points": self.points(points, what), "count": u32(len(points), what)})
 
     def levels(self) -> list[str]:
         """Return the switches."""
@@ -90,7 +58,7 @@ class ControlTables:
         return [
             struct(
                 {
-                    "curve": self.curve(one.points, one.name),
+                    "curve": curve(self.arrays, one.points, one.name),
                     "valid_low": i32(one.valid[0], one.name),
                     "valid_high": i32(one.valid[1], one.name),
                     "source": i32(one.source, one.name),
@@ -176,81 +144,11 @@ class ControlTables:
 
     def functions(self) -> list[str]:
         """Return kind and place of every function in the listed order."""
-        places: Counter[int] = Counter()
+        places: Counter[type] = Counter()
         entries = []
         for one in self.spec.functions:
-            if type(one) not in KINDS:
-                raise NotationError(
-                    f"{one.name}: the firmware has no function {type(one).__name__}"
-                )
-            kind = KINDS.index(type(one))
-            entries.append(
-                struct({"place": u16(places[kind], one.name), "kind": u8(kind, one.name)})
-            )
-            places[kind] += 1
+            kind = function_tables.kind_of(one)
+            place = u16(places[type(one)], one.name)
+            entries.append(struct({"place": place, "kind": u8(kind, one.name)}))
+            places[type(one)] += 1
         return entries
-
-    def cooling_fan(self, spec: CoolingFanSpec, first_stage: int) -> str:
-        """Return a cooling fan."""
-        name = spec.name
-        stages = [
-            struct({"on": i32(s.on, name), "off": i32(s.off, name), "output": u16(s.output, name)})
-            for s in spec.stages
-        ]
-        requests = [
-            struct({"quantity": u16(one.quantity, name), "stage": u16(one.stage, name)})
-            for one in spec.requests
-        ]
-        return struct(
-            {
-                "stages": self.arrays.add("xb_fan_stage_spec", "stages", stages),
-                "requests": self.arrays.add("xb_fan_request_spec", "requests", requests),
-                "stage_count": u32(len(stages), name),
-                "request_count": u32(len(requests), name),
-                "first_stage": u32(first_stage, name),
-                "min_on": u32(spec.min_on, name),
-                "min_off": u32(spec.min_off, name),
-                "on_loss_stage": u32(spec.on_loss_stage, name),
-                "coolant": u16(spec.coolant, name),
-            }
-        )
-
-    def fuel_pump(self, spec: FuelPumpSpec) -> str:
-        """Return a fuel pump."""
-        return struct(
-            {
-                "rotation_above": i32(spec.rotation_above, spec.name),
-                "prime": u32(spec.prime, spec.name),
-                "off_delay": u32(spec.off_delay, spec.name),
-                "output": u16(spec.output, spec.name),
-                "engine_speed": u16(spec.engine_speed, spec.name),
-            }
-        )
-
-    def gauge(self, spec: GaugeSpec) -> str:
-        """Return a gauge."""
-        return struct(
-            {
-                "curve": self.curve(spec.points, spec.name),
-                "hysteresis": i64(spec.hysteresis, spec.name),
-                "on_loss": i32(spec.on_loss, spec.name),
-                "input": u16(spec.input, spec.name),
-                "output": u16(spec.output, spec.name),
-            }
-        )
-
-    def mapping(self, spec: MappingSpec) -> str:
-        """Return a mapping; with a table the straight line is not used."""
-        return struct(
-            {
-                "table": self.points(spec.table, spec.name),
-                "table_count": u32(len(spec.table), spec.name),
-                "a": i64(spec.a, spec.name),
-                "b": i64(spec.b, spec.name),
-                "d": i64(spec.d, spec.name),
-                "otherwise": i32(spec.otherwise, spec.name),
-                "on_loss": i32(spec.on_loss, spec.name),
-                "input": u16(spec.input, spec.name),
-                "output": u16(spec.output, spec.name),
-            }
-        )

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from xlate_core.arithmetic import INT32_MAX, INT32_MIN, INT64_MAX, INT64_MIN
+from xlate_core.arithmetic import INT32_MAX, INT32_MIN, INT64_MAX, INT64_MIN, Points
 from xlate_core.errors import InputError
 
 NULL = "NULL"
@@ -82,6 +82,17 @@ class Arrays:
     def indices(self, indices: Iterable[int]) -> str:
         """Write a list of indices and return its name."""
         return self.add("uint16_t", "indices", (u16(index, "an index") for index in indices))
+
+
+def points(arrays: Arrays, points: Points, what: str) -> str:
+    """Return the name of an array of points."""
+    entries = (struct({"x": i32(x, what), "y": i32(y, what)}) for x, y in points)
+    return arrays.add("xb_point", "points", entries)
+
+
+def curve(arrays: Arrays, curve: Points, what: str) -> str:
+    """Return a curve."""
+    return struct({"points": points(arrays, curve, what), "count": u32(len(curve), what)})
 
 
 def array(declaration: str, entries: Sequence[str]) -> str:

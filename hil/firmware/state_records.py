@@ -6,13 +6,10 @@ writes its fields in order and width. They are the same for every pairing.
 
 from typing import Protocol
 
+from hil.firmware import function_tables
 from xlate_core.bridge import ClockworkState
 from xlate_core.faults import FaultState
 from xlate_core.fields import Field, Width
-from xlate_core.functions.cooling_fan import CoolingFanState, StageState
-from xlate_core.functions.fuel_pump import FuelPumpState
-from xlate_core.functions.gauge import GaugeState
-from xlate_core.functions.mapping import MappingState
 from xlate_core.interface import ConditionState
 from xlate_core.pins import LevelInputState
 from xlate_core.power import PowerState
@@ -40,11 +37,7 @@ RECORDS: dict[str, Record] = {
     "quantity": QuantityState,
     "level_input": LevelInputState,
     "fault": FaultState,
-    "cooling_fan": CoolingFanState,
-    "fan_stage": StageState,
-    "fuel_pump": FuelPumpState,
-    "gauge": GaugeState,
-    "mapping": MappingState,
+    **function_tables.records(),
     "transmit": TransmitState,
     "route": RouteState,
     "condition": ConditionState,

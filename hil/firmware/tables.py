@@ -6,17 +6,13 @@ pairing needs no new C.
 
 from pathlib import Path
 
-from hil.firmware import state_records
+from hil.firmware import function_tables, state_records
 from hil.firmware.control_tables import ControlTables
 from hil.firmware.frame_tables import FrameTables
 from hil.firmware.notation import Arrays, array, struct, u16, u32
 from hil.firmware.state_records import GENERATED
 from xlate_core.bridge import RULES, Bridge, BridgeSpec
 from xlate_core.frames import Bus
-from xlate_core.functions.cooling_fan import CoolingFanSpec
-from xlate_core.functions.fuel_pump import FuelPumpSpec
-from xlate_core.functions.gauge import GaugeSpec
-from xlate_core.functions.mapping import MappingSpec
 from xlate_core.pairing.model import Pairing
 from xlate_core.pins import PinKind
 
@@ -39,13 +35,7 @@ def counts(spec: BridgeSpec) -> dict[str, int]:
         "CONDITION": len(spec.conditions),
         "FAULT": len(spec.faults),
         "FUNCTION": len(spec.functions),
-        "COOLING_FAN": sum(isinstance(one, CoolingFanSpec) for one in spec.functions),
-        "FAN_STAGE": sum(
-            len(one.stages) for one in spec.functions if isinstance(one, CoolingFanSpec)
-        ),
-        "FUEL_PUMP": sum(isinstance(one, FuelPumpSpec) for one in spec.functions),
-        "GAUGE": sum(isinstance(one, GaugeSpec) for one in spec.functions),
-        "MAPPING": sum(isinstance(one, MappingSpec) for one in spec.functions),
+        **{name.upper(): count for name, count in function_tables.counts(spec.functions).items()},
         "TRANSMIT": len(spec.transmits),
         "ROUTE": len(spec.routes),
         "WAITING": sum(route.capacity for route in spec.routes),
@@ -87,13 +77,16 @@ def source(pairing: Pairing) -> str:
         "longest_startup": u32(max((one.after for one in spec.conditions), default=0), "after"),
     }
     tables = {**FrameTables(spec, arrays).tables(), **ControlTables(spec, arrays).tables()}
+    of_functions = {kind.array for kind in function_tables.KINDS}
     for member, (kind, entries) in tables.items():
         members[member] = arrays.add(kind, member, entries)
     members["power"] = arrays.one("xb_power_spec", "power", ControlTables(spec, arrays).power())
     for member, (_, entries) in tables.items():
-        single = {"own_keys": "own_key", "quantities": "quantity"}.get(member, member[:-1])
-        members[f"{single}_count"] = u32(len(entries), member)
-    members["fan_stage_count"] = u32(counts(spec)["FAN_STAGE"], "fan stages")
+        if member not in of_functions:
+            single = {"own_keys": "own_key", "quantities": "quantity"}.get(member, member[:-1])
+            members[f"{single}_count"] = u32(len(entries), member)
+    for name, count in function_tables.counts(spec.functions).items():
+        members[f"{name}_count"] = u32(count, name)
     digest = [f"0x{octet:02X}u" for octet in bytes.fromhex(pairing.digest)]
     return "\n".join(
         [

@@ -3,6 +3,7 @@
 And the harness itself, shown what it must not take for a catch.
 """
 
+import importlib
 from pathlib import Path
 
 import pytest
@@ -17,8 +18,11 @@ from tests.broken.harness import (
     run_vectors,
     vector_file,
 )
-from tests.broken.mistakes import MISTAKES
 
+LISTS = sorted(path.stem for path in Path(__file__).parent.glob("mistakes*.py"))
+MISTAKES: tuple[Mistake, ...] = tuple(
+    one for name in LISTS for one in importlib.import_module(f"tests.broken.{name}").MISTAKES
+)
 VECTORS = ROOT / "fixtures" / "vectors"
 EXAMPLE = "minimal/deadline_exact"
 

@@ -14,7 +14,7 @@ from xlate_core.protection import ChecksumSpec, CounterSpec, seal
 from xlate_core.state_image import ImageError
 
 PAIRINGS = Path(__file__).parents[2] / "fixtures" / "pairings"
-NAMES = ("minimal", "farm_pickup", "j1939_instruments")
+NAMES = tuple(sorted(path.parent.name for path in PAIRINGS.glob("*/bridge.toml")))
 
 
 def bridge_of(name: str, events: list[Event] | None = None) -> Bridge:

@@ -4,12 +4,16 @@ from typing import NamedTuple
 
 
 class Mistake(NamedTuple):
-    """One place of one file changed."""
+    """One place of one file changed.
+
+    `caught_by` is the pairing/vector that notices; without it any vector of the whole-car pairing.
+    """
 
     name: str
     file: str
     right: str
     wrong: str
+    caught_by: str = ""
 
 
 MISTAKES = (

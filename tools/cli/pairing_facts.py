@@ -46,18 +46,19 @@ def facts(pairing: Pairing) -> dict[str, Any]:
             for pin in spec.pins.outputs
         ],
         "functions": [
-            {"name": function.name, "kind": _kind(function)} for function in spec.functions
+            {
+                "name": one.name,
+                "kind": one.kind,
+                "reads": list(one.reads),
+                "writes": list(one.writes),
+                "settings": dict(one.settings),
+            }
+            for one in pairing.functions
         ],
         "faults": [fault.name for fault in spec.faults],
         "conditions": [_condition(spec, index) for index in range(len(spec.conditions))],
         "notes": list(pairing.notes),
     }
-
-
-def _kind(function: object) -> str:
-    """Return the kind of a function as bridge.toml writes it: CoolingFanSpec -> cooling_fan."""
-    name = type(function).__name__.removesuffix("Spec")
-    return "".join(f"_{c.lower()}" if c.isupper() else c for c in name).lstrip("_")
 
 
 def _bus(pairing: Pairing, bus: int) -> dict[str, Any]:

@@ -56,8 +56,17 @@ def print_facts(told: dict[str, Any]) -> None:
     _print(
         console,
         "functions, in order",
-        ("function", "kind"),
-        ((f["name"], f["kind"]) for f in told["functions"]),
+        ("function", "kind", "reads", "writes", "settings"),
+        (
+            (
+                f["name"],
+                f["kind"],
+                "\n".join(f["reads"]),
+                "\n".join(f["writes"]),
+                "\n".join(f"{key} {value}" for key, value in f["settings"].items()),
+            )
+            for f in told["functions"]
+        ),
     )
     _print(
         console,

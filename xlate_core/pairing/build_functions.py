@@ -1,17 +1,17 @@
-"""Specs of the vehicle functions, one builder a kind."""
+"""Specs of the plain vehicle functions, one builder a kind, and what all builders need."""
 
 from fractions import Fraction
 
 from xlate_core.arithmetic import Points
-from xlate_core.functions import FunctionSpec
 from xlate_core.functions.cooling_fan import CoolingFanSpec, FanRequestSpec, StageSpec
 from xlate_core.functions.fuel_pump import FuelPumpSpec
 from xlate_core.functions.gauge import GaugeSpec
 from xlate_core.functions.mapping import MappingSpec
-from xlate_core.pairing.context import AnyFunction, Context
+from xlate_core.pairing.context import HIGHEST_SUPPLY_MV, Context
 from xlate_core.pairing.indices import Indices
 from xlate_core.pairing.positions import KeyPath
 from xlate_core.pairing.scaling import (
+    limits,
     nearest_step,
     over,
     prove,
@@ -25,7 +25,6 @@ from xlate_core.pairing.schema_functions import (
     GaugeTable,
     MappingTable,
 )
-from xlate_core.quantities import QuantitySpec
 
 
 def curve_points(
@@ -40,35 +39,10 @@ def curve_points(
     return points
 
 
-def build_functions(
-    context: Context, indices: Indices, quantities: list[QuantitySpec]
-) -> tuple[FunctionSpec, ...]:
-    """Return the functions in the order they run."""
-    return tuple(
-        _build_function(context, indices, quantities, ("function", index), table)
-        for index, table in enumerate(context.file.function)
-    )
-
-
-def _build_function(
-    context: Context,
-    indices: Indices,
-    quantities: list[QuantitySpec],
-    path: KeyPath,
-    table: AnyFunction,
-) -> FunctionSpec:
-    if isinstance(table, CoolingFanTable):
-        return _cooling_fan(context, indices, path, table)
-    if isinstance(table, FuelPumpTable):
-        return _fuel_pump(context, indices, path, table)
-    if isinstance(table, GaugeTable):
-        return _gauge(context, indices, path, table)
-    return _mapping(context, indices, quantities, path, table)
-
-
-def _cooling_fan(
+def build_cooling_fan(
     context: Context, indices: Indices, path: KeyPath, table: CoolingFanTable
 ) -> CoolingFanSpec:
+    """Return the spec of cooling fans."""
     stages = []
     for number, stage in enumerate(table.stages):
         where = (*path, "stages", number)
@@ -89,9 +63,10 @@ def _cooling_fan(
     )
 
 
-def _fuel_pump(
+def build_fuel_pump(
     context: Context, indices: Indices, path: KeyPath, table: FuelPumpTable
 ) -> FuelPumpSpec:
+    """Return the spec of a fuel pump."""
     where = (*path, "rotation_above")
     control = context.file.clock.control_ms
     return FuelPumpSpec(
@@ -104,14 +79,22 @@ def _fuel_pump(
     )
 
 
-def _resolution(context: Context, name: str) -> Fraction:
+def resolution_of(context: Context, name: str) -> Fraction:
+    """Return the resolution of a quantity; 1 for those of the engine itself."""
     table = context.file.quantity.get(name)
     return table.resolution if table is not None else Fraction(1)
 
 
-def _gauge(context: Context, indices: Indices, path: KeyPath, table: GaugeTable) -> GaugeSpec:
-    x_resolution = _resolution(context, table.input)
-    y_resolution = _resolution(context, table.output)
+def range_of(context: Context, name: str) -> tuple[int, int]:
+    """Return the range of a quantity in steps; the widest for those of the engine itself."""
+    table = context.file.quantity.get(name)
+    return limits(table) if table is not None else (0, HIGHEST_SUPPLY_MV)
+
+
+def build_gauge(context: Context, indices: Indices, path: KeyPath, table: GaugeTable) -> GaugeSpec:
+    """Return the spec of a needle."""
+    x_resolution = resolution_of(context, table.input)
+    y_resolution = resolution_of(context, table.output)
     where = (*path, "curve")
     on_loss = steps(context, (*path, "on_loss"), table.on_loss, table.output, inside=True)
     hysteresis = steps(context, (*path, "hysteresis"), table.hysteresis, table.input)
@@ -127,19 +110,19 @@ def _gauge(context: Context, indices: Indices, path: KeyPath, table: GaugeTable)
     )
 
 
-def _mapping(
+def build_mapping(
     context: Context,
     indices: Indices,
-    quantities: list[QuantitySpec],
     path: KeyPath,
     table: MappingTable,
 ) -> MappingSpec:
-    x_resolution = _resolution(context, table.input)
-    y_resolution = _resolution(context, table.output)
+    """Return the spec of a mapping; its straight line is proven not to overflow."""
+    x_resolution = resolution_of(context, table.input)
+    y_resolution = resolution_of(context, table.output)
     slope = over((table.scale or Fraction(1)) * x_resolution, y_resolution)
     scale = scale_of(slope, over(table.offset or Fraction(0), y_resolution))
-    source = quantities[indices.quantities[table.input]]
-    prove(context, (*path, "scale"), scale, source.low, source.high, 32)
+    low, high = range_of(context, table.input)
+    prove(context, (*path, "scale"), scale, low, high, 32)
     pairs = []
     for number, (given, mapped) in enumerate(table.table or ()):
         where = (*path, "table", number)

@@ -8,14 +8,7 @@ from xlate_core.pairing.layouts import DbcMessage
 from xlate_core.pairing.positions import KeyPath
 from xlate_core.pairing.problems import Collector
 from xlate_core.pairing.schema import BridgeFile
-from xlate_core.pairing.schema_functions import (
-    CoolingFanTable,
-    FuelPumpTable,
-    GaugeTable,
-    MappingTable,
-    Marker,
-    marked,
-)
+from xlate_core.pairing.schema_functions import FunctionBase, Marker, marked
 from xlate_core.pairing.schema_messages import ChecksumTable, CounterTable, SourceTable
 
 POWER_MODE = "power_mode"  # the number of the power mode
@@ -23,7 +16,6 @@ SUPPLY = "supply_voltage"  # in mV, as committed at the end of the tick before
 HIGHEST_SUPPLY_MV = 0xFFFF
 ENGINE_QUANTITIES = (POWER_MODE, SUPPLY)  # produced by the engine itself, where they are used
 Use = tuple[KeyPath, str]
-AnyFunction = CoolingFanTable | FuelPumpTable | GaugeTable | MappingTable
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +80,12 @@ def split_source(source: SourceTable) -> tuple[str, str, str]:
     return first, message, signal
 
 
-def function_inputs(path: KeyPath, table: AnyFunction) -> list[Use]:
+def function_inputs(path: KeyPath, table: FunctionBase) -> list[Use]:
     """Return the quantities a function reads, with the key paths that name them."""
     return marked(table, Marker.READ, path)
 
 
-def function_outputs(path: KeyPath, table: AnyFunction) -> list[Use]:
+def function_outputs(path: KeyPath, table: FunctionBase) -> list[Use]:
     """Return the quantities a function writes, with the key paths that name them."""
     return marked(table, Marker.WRITTEN, path)
 

@@ -1,11 +1,23 @@
-"""What people want to know of a quantity and the engine need not: unit, step, way in and out."""
+"""What people want to know and the engine need not: units, steps, ways in and out, settings."""
 
 from dataclasses import dataclass
 from fractions import Fraction
 
+from pydantic import BaseModel
+
 from xlate_core.bridge import BridgeSpec
-from xlate_core.pairing.context import POWER_MODE, SUPPLY, Context, products, uses
+from xlate_core.pairing.context import (
+    POWER_MODE,
+    SUPPLY,
+    Context,
+    function_inputs,
+    function_outputs,
+    products,
+    uses,
+)
+from xlate_core.pairing.exact import show_ratio
 from xlate_core.pairing.positions import KeyPath
+from xlate_core.pairing.schema_functions import FunctionBase
 
 ENGINE_MAKERS = {POWER_MODE: ("the power mode",), SUPPLY: ("the supply",)}
 
@@ -45,6 +57,54 @@ def quantity_details(context: Context, spec: BridgeSpec) -> tuple[QuantityDetail
             )
         )
     return tuple(result)
+
+
+@dataclass(frozen=True, slots=True)
+class FunctionDetails:
+    """A function as people wrote it: kind, quantities in and out, its other settings in words."""
+
+    name: str
+    kind: str
+    reads: tuple[str, ...]
+    writes: tuple[str, ...]
+    settings: tuple[tuple[str, str], ...]
+
+
+def function_details(context: Context) -> tuple[FunctionDetails, ...]:
+    """Return the details of all functions in the order they run."""
+    return tuple(
+        FunctionDetails(
+            name=table.name,
+            kind=table.kind,
+            reads=tuple(dict.fromkeys(name for _, name in function_inputs((), table))),
+            writes=tuple(dict.fromkeys(name for _, name in function_outputs((), table))),
+            settings=_settings(table),
+        )
+        for table in context.file.function
+    )
+
+
+def _settings(table: FunctionBase) -> tuple[tuple[str, str], ...]:
+    """Return the keys that hold no quantity of their own, defaults included."""
+    named = {keys for keys, _ in (*function_inputs((), table), *function_outputs((), table))}
+    return tuple(
+        (name, _in_words(getattr(table, name)))
+        for name in type(table).model_fields
+        if name not in ("name", "kind") and (name,) not in named
+    )
+
+
+def _in_words(value: object) -> str:
+    """Return a setting as bridge.toml would write it, without quotes."""
+    if isinstance(value, Fraction):
+        return show_ratio(value)
+    if isinstance(value, bool) or value is None:
+        return {True: "true", False: "false", None: "-"}[value]
+    if isinstance(value, BaseModel):
+        return "{" + ", ".join(f"{key} {_in_words(one)}" for key, one in value) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_in_words, value)) + "]"
+    return str(value)
 
 
 def place(context: Context, path: KeyPath) -> str:

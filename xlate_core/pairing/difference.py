@@ -243,18 +243,18 @@ class Touched:
             if table.kind == "analogue" and table.curve == name:
                 self._source(("input", pin, ""))
         for function in self.context.file.function:
-            if function.kind == "gauge" and function.curve == name:
+            if any(curve == name for _, curve, _, _ in function.curves()):
                 self._function(function.name)
 
     def _power(self) -> None:
-        """The power mode reaches its quantity, conditions on modes, fans, pumps and latches."""
+        """The power mode reaches its quantity, conditions on modes, functions and latches."""
         file = self.context.file
         self._quantity(POWER_MODE)
         for name, condition in file.condition.items():
             if condition.power_modes:
                 self._condition(name)
         for function in file.function:
-            if function.kind in ("cooling_fan", "fuel_pump"):
+            if function.follows_power:
                 self._function(function.name)
         for fault in file.fault.values():
             if fault.latch:

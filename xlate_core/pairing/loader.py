@@ -11,14 +11,14 @@ from xlate_core.pairing.build_control import (
     build_pins,
     build_power,
 )
-from xlate_core.pairing.build_functions import build_functions
 from xlate_core.pairing.build_reception import build_reception
 from xlate_core.pairing.build_transmission import build_routes, build_transmits
 from xlate_core.pairing.bus_checks import check_buses
 from xlate_core.pairing.canonical import digest
 from xlate_core.pairing.context import Context
 from xlate_core.pairing.databases import read_database
-from xlate_core.pairing.details import quantity_details
+from xlate_core.pairing.details import function_details, quantity_details
+from xlate_core.pairing.function_kinds import build_all, check_functions
 from xlate_core.pairing.indices import number_names
 from xlate_core.pairing.layout_checks import check_database
 from xlate_core.pairing.layouts import DbcMessage
@@ -68,6 +68,7 @@ def read(directory: Path) -> Context:
         check_buses,
         check_protection,
         check_values,
+        check_functions,
         check_uses,
         note_backward_uses,
     ):
@@ -123,7 +124,7 @@ def resolve(context: Context) -> BridgeSpec:
         conditions=build_conditions(context, indices),
         faults=build_faults(context, indices),
         power=build_power(context, indices),
-        functions=build_functions(context, indices, reception.quantities),
+        functions=build_all(context, indices),
         transmits=transmits,
         routes=build_routes(context),
     )
@@ -145,6 +146,7 @@ def _pairing(directory: Path, context: Context, spec: BridgeSpec) -> Pairing:
         databases=context.databases,
         notes=tuple(context.collector.notes),
         quantities=quantity_details(context, spec),
+        functions=function_details(context),
         level_inputs=tuple(pin.name for pin in spec.pins.levels),
         analogue_inputs=tuple(pin.name for pin in spec.pins.analogues),
         level_outputs=outputs(PinKind.LEVEL),

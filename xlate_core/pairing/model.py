@@ -5,7 +5,7 @@ from pathlib import Path
 
 from xlate_core.bridge import BridgeSpec
 from xlate_core.frames import FrameKey
-from xlate_core.pairing.details import QuantityDetails
+from xlate_core.pairing.details import FunctionDetails, QuantityDetails
 from xlate_core.pairing.layouts import DbcMessage
 
 
@@ -15,9 +15,9 @@ class Pairing:
 
     `digest` is SHA-256 in hex over the canonical validated model and `rules`; `bus_rates` are
     bit/s of body and engine bus; `databases` is keyed by the bus names "body" and "engine"; `notes`
-    are sentences worth knowing that are no errors; `quantities` says in the order of the spec what
-    people want to know of each. Pin names stand in the order of the engine's
-    inputs and outputs.
+    are sentences worth knowing that are no errors; `quantities` and `functions` say in the order of
+    the spec what people want to know of each. Pin names stand in the order of the engine's inputs
+    and outputs.
     """
 
     name: str
@@ -29,6 +29,7 @@ class Pairing:
     databases: dict[str, tuple[DbcMessage, ...]]
     notes: tuple[str, ...]
     quantities: tuple[QuantityDetails, ...]
+    functions: tuple[FunctionDetails, ...]
     level_inputs: tuple[str, ...]
     analogue_inputs: tuple[str, ...]
     level_outputs: tuple[str, ...]

@@ -11,7 +11,6 @@ from xlate_core.pairing.context import (
 )
 from xlate_core.pairing.layouts import DbcMessage
 from xlate_core.pairing.positions import KeyPath
-from xlate_core.pairing.schema_functions import GaugeTable
 from xlate_core.pairing.schema_messages import SourceTable
 from xlate_core.protection import CRC8_CATALOGUE
 
@@ -166,8 +165,7 @@ def _check_curves(context: Context) -> None:
         if pin.kind == "analogue" and pin.curve is not None:
             used.append((("input", name, "curve"), pin.curve))
     for index, function in enumerate(file.function):
-        if isinstance(function, GaugeTable):
-            used.append((("function", index, "curve"), function.curve))
+        used += [(("function", index, *keys), curve) for keys, curve, _, _ in function.curves()]
     for path, name in used:
         if name not in file.curve:
             context.collector.add_unknown(path, "a curve", name, file.curve)

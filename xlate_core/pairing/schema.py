@@ -10,7 +10,8 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from xlate_core.pairing.exact import Physical, Positive, Substitute
-from xlate_core.pairing.schema_functions import FunctionTable, Milliseconds, StrictTable, whole
+from xlate_core.pairing.schema_functions import Milliseconds, StrictTable, whole
+from xlate_core.pairing.schema_kinds import FunctionTable
 from xlate_core.pairing.schema_messages import (
     BusName,
     RawRange,

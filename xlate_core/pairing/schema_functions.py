@@ -2,11 +2,12 @@
 
 from enum import Enum
 from fractions import Fraction
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from xlate_core.pairing.exact import Nonzero, Physical
+from xlate_core.pairing.positions import KeyPath
 
 Milliseconds = Annotated[int, Field(ge=0, le=0x7FFFFFFF, description="duration, ms")]
 
@@ -40,6 +41,13 @@ class FunctionBase(StrictTable):
     """What every function has."""
 
     name: str = Field(pattern=r"^[a-z][a-z0-9_]*$", description="name of the function")
+
+    follows_power: ClassVar[bool] = False
+    """Whether the power mode reaches its outputs."""
+
+    def curves(self) -> list[tuple[KeyPath, str, str, str]]:
+        """Return every curve it uses: key path inside the table, name, quantity of x and of y."""
+        return []
 
 
 def marked(
@@ -85,6 +93,8 @@ class CoolingFanTable(FunctionBase):
     requests: list[FanRequest] = Field([], description="further requests")
     on_loss_stage: int = Field(0, ge=0, description="stage on while coolant data is lost")
 
+    follows_power: ClassVar[bool] = True
+
 
 class FuelPumpTable(FunctionBase):
     """Fuel pump: prime, run with rotation, off without (rule 11)."""
@@ -96,6 +106,8 @@ class FuelPumpTable(FunctionBase):
     rotation_above: Physical = Field(description="rotation above, unit of the speed")
     off_delay_ms: Milliseconds = Field(description="off within so long after rotation ends, ms")
 
+    follows_power: ClassVar[bool] = True
+
 
 class GaugeTable(FunctionBase):
     """A needle driven through a curve."""
@@ -106,6 +118,10 @@ class GaugeTable(FunctionBase):
     output: Writes = Field(description="quantity: position of the needle")
     hysteresis: Physical = Field(whole(0), description="needle rests inside this band, input unit")
     on_loss: Physical = Field(description="position on loss, unit of the output")
+
+    def curves(self) -> list[tuple[KeyPath, str, str, str]]:
+        """Return the curve of the needle."""
+        return [(("curve",), self.curve, self.input, self.output)]
 
 
 class MappingTable(FunctionBase):
@@ -121,8 +137,3 @@ class MappingTable(FunctionBase):
     scale: Nonzero | None = Field(None, description="output per input, without a table")
     offset: Physical | None = Field(None, description="output at input 0, without a table")
     on_loss: Physical = Field(description="output on loss, unit of the output")
-
-
-FunctionTable = Annotated[
-    CoolingFanTable | FuelPumpTable | GaugeTable | MappingTable, Field(discriminator="kind")
-]

@@ -5,7 +5,6 @@ from xlate_core.pairing.layout_checks import selection
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal, plain_unit
 from xlate_core.pairing.positions import KeyPath
 from xlate_core.pairing.schema import QuantityTable
-from xlate_core.pairing.schema_functions import GaugeTable
 from xlate_core.pairing.schema_messages import SentSignal, SourceTable, TransmitTable
 from xlate_core.pairing.value_checks import check_raw_range
 
@@ -35,11 +34,10 @@ def check_uses(context: Context) -> None:
     for path, bus, message in context.sent():
         _check_sent(context, path, message, context.file.transmit[bus][message.name])  # type: ignore[index]
     for index, function in enumerate(context.file.function):
-        if isinstance(function, GaugeTable) and function.curve in context.file.curve:
-            for axis, quantity_name in (("x", function.input), ("y", function.output)):
-                _check_curve(
-                    context, ("function", index, "curve"), function.curve, axis, quantity_name
-                )
+        for keys, curve, *axes in function.curves():
+            for axis, quantity_name in zip("xy", axes, strict=True):
+                if curve in context.file.curve:
+                    _check_curve(context, ("function", index, *keys), curve, axis, quantity_name)
 
 
 def _check_pin(

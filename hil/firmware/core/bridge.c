@@ -55,21 +55,7 @@ static void reset_control(const xb_bridge_spec *spec)
     for (uint32_t i = 0u; i < spec->fault_count; i++) {
         engine.faults[i] = xb_fault_reset_state;
     }
-    for (uint32_t i = 0u; i < spec->cooling_fan_count; i++) {
-        engine.cooling_fans[i] = xb_cooling_fan_reset_state;
-    }
-    for (uint32_t i = 0u; i < spec->fan_stage_count; i++) {
-        engine.fan_stages[i] = xb_fan_stage_reset_state;
-    }
-    for (uint32_t i = 0u; i < spec->fuel_pump_count; i++) {
-        engine.fuel_pumps[i] = xb_fuel_pump_reset_state;
-    }
-    for (uint32_t i = 0u; i < spec->gauge_count; i++) {
-        engine.gauges[i] = xb_gauge_reset_state;
-    }
-    for (uint32_t i = 0u; i < spec->mapping_count; i++) {
-        engine.mappings[i] = xb_mapping_reset_state;
-    }
+    xb_functions_reset(&engine);
 }
 
 /* Put every field to its reset value. */
@@ -176,31 +162,6 @@ static void step_faults(void)
     }
 }
 
-/* Run one function. */
-static void step_function(const xb_function_spec *function)
-{
-    const xb_bridge_spec *spec = engine.spec;
-    uint16_t place = function->place;
-
-    switch (function->kind) {
-    case XB_COOLING_FAN:
-        xb_cooling_fan_step(&spec->cooling_fans[place], &engine.cooling_fans[place],
-                            &engine.fan_stages[spec->cooling_fans[place].first_stage],
-                            &engine.store, &engine.power);
-        break;
-    case XB_FUEL_PUMP:
-        xb_fuel_pump_step(&spec->fuel_pumps[place], &engine.fuel_pumps[place], &engine.store,
-                          &engine.power);
-        break;
-    case XB_GAUGE:
-        xb_gauge_step(&spec->gauges[place], &engine.gauges[place], &engine.store);
-        break;
-    default:
-        xb_mapping_step(&spec->mappings[place], &engine.mappings[place], &engine.store);
-        break;
-    }
-}
-
 /* Run faults, then the power mode, then the functions in their listed order. */
 static void control_tick(void)
 {
@@ -217,7 +178,7 @@ static void control_tick(void)
                    (uint8_t)XB_VALID, 1u);
     }
     for (uint32_t i = 0u; i < spec->function_count; i++) {
-        step_function(&spec->functions[i]);
+        xb_functions_step(&engine, &spec->functions[i]);
     }
 }
 

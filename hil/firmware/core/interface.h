@@ -67,7 +67,7 @@ extern const uint8_t xb_pairing_digest[32];
 
 /* The state of one engine. Everything of type xb_..._state is in the state image; waiting frames
  * are gone at the end of every tick and are not. */
-typedef struct {
+typedef struct xb_engine_ {
     const xb_bridge_spec *spec;
     xb_store store;
     xb_clockwork_state clockwork;

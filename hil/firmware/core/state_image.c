@@ -1,32 +1,6 @@
 /* The state image: every declared field in order and width, little-endian (rule 15). */
 #include "state_image.h"
 
-/* Write the state of one function and the repeated records behind it. */
-static void write_function(const xb_engine *engine, const xb_function_spec *spec,
-                           xb_writer *writer)
-{
-    switch (spec->kind) {
-    case XB_COOLING_FAN: {
-        const xb_cooling_fan_spec *fan = &engine->spec->cooling_fans[spec->place];
-
-        xb_put_cooling_fan(writer, &engine->cooling_fans[spec->place]);
-        for (uint32_t i = 0u; i < fan->stage_count; i++) {
-            xb_put_fan_stage(writer, &engine->fan_stages[fan->first_stage + i]);
-        }
-        break;
-    }
-    case XB_FUEL_PUMP:
-        xb_put_fuel_pump(writer, &engine->fuel_pumps[spec->place]);
-        break;
-    case XB_GAUGE:
-        xb_put_gauge(writer, &engine->gauges[spec->place]);
-        break;
-    default:
-        xb_put_mapping(writer, &engine->mappings[spec->place]);
-        break;
-    }
-}
-
 /* Write every state record in image order. */
 void xb_image_write(const xb_engine *engine, xb_writer *writer)
 {
@@ -59,7 +33,7 @@ void xb_image_write(const xb_engine *engine, xb_writer *writer)
         xb_put_fault(writer, &engine->faults[i]);
     }
     for (uint32_t i = 0u; i < spec->function_count; i++) {
-        write_function(engine, &spec->functions[i], writer);
+        xb_functions_image(engine, &spec->functions[i], writer);
     }
     for (uint32_t i = 0u; i < spec->transmit_count; i++) {
         xb_put_transmit(writer, &engine->transmits[i]);

@@ -11,11 +11,12 @@
 #include "gauge.h"
 #include "mapping.h"
 
+/* In the order of the kinds in the generator of the tables. */
 typedef enum {
-    XB_COOLING_FAN = 0,
-    XB_FUEL_PUMP = 1,
-    XB_GAUGE = 2,
-    XB_MAPPING = 3
+    XB_COOLING_FAN,
+    XB_FUEL_PUMP,
+    XB_GAUGE,
+    XB_MAPPING,
 } xb_function_kind;
 
 /* A function of the listed order: its kind, and its place among the functions of that kind. */
@@ -23,5 +24,12 @@ typedef struct {
     uint16_t place;
     uint8_t kind;
 } xb_function_spec;
+
+struct xb_engine_; /* the whole engine, see interface.h */
+
+void xb_functions_reset(struct xb_engine_ *engine);
+void xb_functions_step(struct xb_engine_ *engine, const xb_function_spec *function);
+void xb_functions_image(const struct xb_engine_ *engine, const xb_function_spec *function,
+                        xb_writer *writer);
 
 #endif

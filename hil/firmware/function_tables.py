@@ -1,0 +1,96 @@
+"""Every kind of vehicle function of the firmware: its C name, state records and table entries.
+
+One line a kind, in the order of `xb_function_kind`. From it come the arrays of the tables, their
+counts and the state records; the C itself has the kind in functions.h, functions.c, interface.h.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Any, NamedTuple
+
+from hil.firmware import plain_functions as plain
+from hil.firmware.notation import Arrays, NotationError
+from xlate_core.functions import FunctionSpec
+from xlate_core.functions.cooling_fan import CoolingFanSpec, CoolingFanState, StageState
+from xlate_core.functions.fuel_pump import FuelPumpSpec, FuelPumpState
+from xlate_core.functions.gauge import GaugeSpec, GaugeState
+from xlate_core.functions.mapping import MappingSpec, MappingState
+
+
+class Parts(NamedTuple):
+    """Repeated records behind a function's own state: C name, state class, how many."""
+
+    name: str
+    state: Any
+    count: Callable[[Any], int]
+
+
+class FunctionKind(NamedTuple):
+    """One kind: `name` in C, `entry(spec, arrays, first part)`; the array is called `plural`."""
+
+    spec: type
+    state: Any
+    name: str
+    entry: Callable[[Any, Arrays, int], str]
+    parts: Parts | None = None
+    plural: str = ""
+
+    @property
+    def array(self) -> str:
+        """Name of the array of specs and of states."""
+        return self.plural or f"{self.name}s"
+
+
+KINDS: tuple[FunctionKind, ...] = (
+    FunctionKind(
+        CoolingFanSpec,
+        CoolingFanState,
+        "cooling_fan",
+        plain.cooling_fan,
+        Parts("fan_stage", StageState, lambda spec: len(spec.stages)),
+    ),
+    FunctionKind(FuelPumpSpec, FuelPumpState, "fuel_pump", plain.fuel_pump),
+    FunctionKind(GaugeSpec, GaugeState, "gauge", plain.gauge),
+    FunctionKind(MappingSpec, MappingState, "mapping", plain.mapping),
+)
+
+
+def kind_of(spec: FunctionSpec) -> int:
+    """Return the number of a function's kind in C; raises NotationError for one C has not."""
+    for number, kind in enumerate(KINDS):
+        if type(spec) is kind.spec:
+            return number
+    raise NotationError(f"{spec.name}: the firmware has no function {type(spec).__name__}")
+
+
+def tables(functions: Sequence[FunctionSpec], arrays: Arrays) -> dict[str, tuple[str, list[str]]]:
+    """Return member of xb_bridge_spec -> type and entries, for every kind."""
+    result = {}
+    for kind in KINDS:
+        entries, first = [], 0
+        for spec in functions:
+            if type(spec) is kind.spec:
+                entries.append(kind.entry(spec, arrays, first))
+                first += kind.parts.count(spec) if kind.parts is not None else 0
+        result[kind.array] = (f"xb_{kind.name}_spec", entries)
+    return result
+
+
+def counts(functions: Sequence[FunctionSpec]) -> dict[str, int]:
+    """Return how many there are of every kind and of its parts, by C name."""
+    result = {}
+    for kind in KINDS:
+        ours = [spec for spec in functions if type(spec) is kind.spec]
+        result[kind.name] = len(ours)
+        if kind.parts is not None:
+            result[kind.parts.name] = sum(map(kind.parts.count, ours))
+    return result
+
+
+def records() -> dict[str, Any]:
+    """Return the state class of every record, by C name."""
+    result: dict[str, Any] = {}
+    for kind in KINDS:
+        result[kind.name] = kind.state
+        if kind.parts is not None:
+            result[kind.parts.name] = kind.parts.state
+    return result

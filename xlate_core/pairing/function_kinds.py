@@ -1,0 +1,56 @@
+"""Every kind of vehicle function: how its table is checked and how its spec is built.
+
+One line a kind. The shape of the tables stands in schema_functions.py and its neighbours, the list
+of kinds for the file in schema_kinds.py.
+"""
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from xlate_core.functions import FunctionSpec
+from xlate_core.pairing import build_functions as plain
+from xlate_core.pairing import function_checks as checks
+from xlate_core.pairing.context import Context
+from xlate_core.pairing.indices import Indices
+from xlate_core.pairing.positions import KeyPath
+from xlate_core.pairing.schema_functions import (
+    CoolingFanTable,
+    FuelPumpTable,
+    FunctionBase,
+    GaugeTable,
+    MappingTable,
+)
+
+Build = Callable[[Context, Indices, KeyPath, Any], FunctionSpec]
+Check = Callable[[Context, KeyPath, Any], None]
+
+
+class FunctionKind(NamedTuple):
+    """Builder of the spec, and the check of what is no matter of shape."""
+
+    build: Build
+    check: Check | None = None
+
+
+KINDS: dict[type[FunctionBase], FunctionKind] = {
+    CoolingFanTable: FunctionKind(plain.build_cooling_fan, checks.check_cooling_fan),
+    FuelPumpTable: FunctionKind(plain.build_fuel_pump),
+    GaugeTable: FunctionKind(plain.build_gauge),
+    MappingTable: FunctionKind(plain.build_mapping, checks.check_mapping),
+}
+
+
+def check_functions(context: Context) -> None:
+    """Collect every number of a function that cannot be meant."""
+    for index, table in enumerate(context.file.function):
+        check = KINDS[type(table)].check
+        if check is not None:
+            check(context, ("function", index), table)
+
+
+def build_all(context: Context, indices: Indices) -> tuple[FunctionSpec, ...]:
+    """Return the functions in the order they run."""
+    return tuple(
+        KINDS[type(table)].build(context, indices, ("function", index), table)
+        for index, table in enumerate(context.file.function)
+    )
