@@ -1,10 +1,11 @@
-"""`xlate firmware`: the C tables of a pairing for the firmware core."""
+"""`xlate firmware`: the C tables of a pairing, and the firmware of a board built from them."""
 
 import sys
 from pathlib import Path
 
 import click
 
+from tools.cli import firmware_build
 from xlate_core.errors import InputError
 
 EXIT_INPUT = 2
@@ -12,7 +13,10 @@ EXIT_INPUT = 2
 
 @click.group("firmware")
 def command() -> None:
-    """Generate what the firmware core needs to know of a pairing."""
+    """Generate what the firmware core needs to know of a pairing, and build firmware."""
+
+
+command.add_command(firmware_build.command)
 
 
 @command.command("generate")

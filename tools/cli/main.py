@@ -22,7 +22,7 @@ COMMANDS = {
     "pairing": ("tools.cli.pairing", "Check, show, compare and start pairings."),
     "vectors": ("tools.cli.vectors", "Generate, verify, run and reduce vectors."),
     "log": ("tools.cli.logs", "Read bus logs and work out layouts from them."),
-    "firmware": ("tools.cli.firmware", "Generate the C tables of a pairing."),
+    "firmware": ("tools.cli.firmware", "Generate the C tables of a pairing, build firmware."),
     "speed": ("tools.cli.speed", "Measure the speed of the reference engine."),
 }
 """Command name -> module, whose click command is called `command`, and one line of help."""
