@@ -23,6 +23,7 @@ COMMANDS = {
     "vectors": ("tools.cli.vectors", "Generate, verify, run and reduce vectors."),
     "log": ("tools.cli.logs", "Read bus logs and work out layouts from them."),
     "firmware": ("tools.cli.firmware", "Generate the C tables of a pairing, build firmware."),
+    "timing": ("tools.cli.timing", "Worst-case times on the buses and through the bridge."),
     "speed": ("tools.cli.speed", "Measure the speed of the reference engine."),
 }
 """Command name -> module, whose click command is called `command`, and one line of help."""

@@ -30,6 +30,7 @@ from xlate_core.pairing.protection_checks import check_protection
 from xlate_core.pairing.reading import parse, validate
 from xlate_core.pairing.schema import BridgeFile
 from xlate_core.pairing.timing_checks import check_timing
+from xlate_core.pairing.traffic import build_traffic, check_traffic
 from xlate_core.pairing.use_checks import check_uses
 from xlate_core.pairing.value_checks import check_values
 from xlate_core.pins import PinKind
@@ -70,6 +71,7 @@ def read(directory: Path) -> Context:
         check_values,
         check_functions,
         check_uses,
+        check_traffic,
         note_backward_uses,
     ):
         check(context)
@@ -152,4 +154,5 @@ def _pairing(directory: Path, context: Context, spec: BridgeSpec) -> Pairing:
         level_outputs=outputs(PinKind.LEVEL),
         duty_outputs=outputs(PinKind.DUTY),
         frequency_outputs=outputs(PinKind.FREQUENCY),
+        traffic=build_traffic(context),
     )

@@ -7,6 +7,7 @@ from xlate_core.bridge import BridgeSpec
 from xlate_core.frames import FrameKey
 from xlate_core.pairing.details import FunctionDetails, QuantityDetails
 from xlate_core.pairing.layouts import DbcMessage
+from xlate_core.pairing.traffic import Traffic
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,7 @@ class Pairing:
     level_outputs: tuple[str, ...]
     duty_outputs: tuple[str, ...]
     frequency_outputs: tuple[str, ...]
+    traffic: Traffic
 
     def message(self, bus: str, name: str) -> DbcMessage | None:
         """Return the layout of a message by bus and name."""

@@ -20,6 +20,7 @@ from xlate_core.pairing.schema_messages import (
     SourceTable,
     TransmitTable,
 )
+from xlate_core.pairing.schema_traffic import TrafficTable
 
 PowerModeName = Literal[
     "off", "accessory", "ignition_on", "cranking", "running", "after_run", "asleep"
@@ -202,6 +203,10 @@ class BridgeFile(StrictTable):
     fault: dict[str, FaultTable] = Field({}, description="faults by name, in order")
     power: PowerTable = Field(description="power modes")
     function: list[FunctionTable] = Field([], description="functions in the order they run")
+    traffic: TrafficTable = Field(
+        default_factory=lambda: TrafficTable.model_validate({}),
+        description="what else is on the buses, for the timing tools",
+    )
 
 
 def json_schema() -> dict[str, Any]:

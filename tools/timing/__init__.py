@@ -1,0 +1,1 @@
+"""How long things take, at worst: the two buses and every way through the bridge."""

@@ -1,0 +1,73 @@
+"""What a pairing says about the traffic around the module, frozen, for the timing tools."""
+
+from dataclasses import dataclass
+
+from xlate_core.frames import BUS_NAMES
+from xlate_core.pairing.context import Context
+from xlate_core.pairing.schema_traffic import BusTrafficTable
+
+
+@dataclass(frozen=True, slots=True)
+class MessageTraffic:
+    """How one message is sent; times in us, None = as the database or the bus says."""
+
+    period_us: int | None
+    jitter_us: int | None
+    deadline_us: int | None
+    free_identifier: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BusTraffic:
+    """The traffic of one bus; times in us, see the keys of [traffic.BUS]."""
+
+    jitter_us: int
+    unknown_octets: int | None
+    errors: int
+    error_interval_us: int
+    messages: dict[str, MessageTraffic]
+
+
+@dataclass(frozen=True, slots=True)
+class Traffic:
+    """The traffic of body and engine bus, and the longest tick of the board in us."""
+
+    buses: tuple[BusTraffic, BusTraffic]
+    board_us: int
+
+
+def check_traffic(context: Context) -> None:
+    """Collect every message of the traffic tables that its bus does not know."""
+    for bus in BUS_NAMES:
+        known = [message.name for message in context.databases[bus]]
+        # A message that a route brings has no layout on this bus.
+        known += [
+            message.name
+            for route in context.file.route.values()
+            if route.to == bus and (found := context.named_message(route.from_)) is not None
+            for message in (found[1],)
+        ]
+        table: BusTrafficTable = getattr(context.file.traffic, bus)
+        for name in table.message:
+            if name not in known:
+                path = ("traffic", bus, "message", name)
+                context.collector.add_unknown(path, f"a message of bus {bus}", name, known)
+
+
+def build_traffic(context: Context) -> Traffic:
+    """Return the frozen form of the traffic tables."""
+    body, engine = (_bus(getattr(context.file.traffic, bus)) for bus in BUS_NAMES)
+    return Traffic((body, engine), context.file.traffic.board_us)
+
+
+def _bus(table: BusTrafficTable) -> BusTraffic:
+    return BusTraffic(
+        table.jitter_us,
+        table.unknown_octets,
+        table.errors,
+        table.error_interval_us,
+        {
+            name: MessageTraffic(one.period_us, one.jitter_us, one.deadline_us, one.free_identifier)
+            for name, one in table.message.items()
+        },
+    )
