@@ -16,8 +16,8 @@ from xlate_core.pairing import Pairing
 
 DEFINITIONS = (
     (
-        "response: from what queues a frame (period, change, arrival of a routed frame) to its end on "
-        "the bus, jitter included; time of the bus alone."
+        "response: from what queues a frame (period, change, arrival of a routed frame) to its "
+        "end on the bus, jitter included; time of the bus alone."
     ),
     "all: exact analysis over all instances of the busy period (Davis, Burns, Bril, Lukkien 2007).",
     "one test: their sufficient test, - where it cannot vouch.",
