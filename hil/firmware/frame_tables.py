@@ -227,6 +227,7 @@ class FrameTables:
                 "high": i32(spec.high, name),
                 "unit": i32(spec.unit, name),
                 "frozen_after": u32(spec.frozen_after, name),
+                "quantity": u16(spec.quantity, name),
                 "watched": u8(spec.watched, name),
             }
         )
@@ -237,7 +238,9 @@ class FrameTables:
         return struct(
             {
                 "sources": self.arrays.indices(spec.sources),
+                "senders": self.arrays.indices(spec.senders),
                 "source_count": u32(len(spec.sources), name),
+                "sender_count": u32(len(spec.senders), name),
                 "low": i32(spec.low, name),
                 "high": i32(spec.high, name),
                 "hold": u32(spec.hold, name),

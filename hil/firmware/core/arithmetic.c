@@ -7,9 +7,20 @@
  * denominator first, so nothing overflows whatever the numerator is. */
 int64_t xb_divide(int64_t numerator, int64_t denominator)
 {
-    int64_t quotient = numerator / denominator;
-    int64_t rest = numerator % denominator; /* has the sign of the numerator */
+    int64_t quotient;
+    int64_t rest; /* has the sign of the numerator */
 
+    if (denominator == 1) {
+        return numerator;
+    }
+    if (numerator >= INT32_MIN && numerator <= INT32_MAX && denominator <= INT32_MAX) {
+        /* the same in 32 bit, which the processor divides by itself */
+        quotient = (int32_t)numerator / (int32_t)denominator;
+        rest = numerator - quotient * denominator;
+    } else {
+        quotient = numerator / denominator;
+        rest = numerator % denominator;
+    }
     if (rest >= 0) {
         if (rest >= denominator - rest) {
             quotient += 1;

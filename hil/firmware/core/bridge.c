@@ -2,7 +2,7 @@
  *
  * One tick runs in one order: pins, deadlines, quantities; on control ticks faults, power mode and
  * functions; routes, transmissions, output pins; then everything conditions look at is committed.
- * Everything is computed in every tick. */
+ * What cannot have changed is not computed: a matter of speed only. */
 #include "arithmetic.h"
 #include "intake.h"
 #include "interface.h"
@@ -58,6 +58,13 @@ static void reset_control(const xb_bridge_spec *spec)
     xb_functions_reset(&engine);
 }
 
+/* Have the next tick take no shortcut: everything is computed whether it changed or not. */
+static void look_at_everything(void)
+{
+    xb_intake_look_at_everything(&engine);
+    xb_sending_look_at_everything(&engine);
+}
+
 /* Put every field to its reset value. */
 void xb_reset(xb_reset_cause cause)
 {
@@ -66,6 +73,8 @@ void xb_reset(xb_reset_cause cause)
     engine.spec = spec;
     engine.store.specs = spec->quantities;
     engine.store.states = engine.quantities;
+    engine.store.changed = engine.changed;
+    engine.store.touched = engine.touched;
     engine.cause = (uint8_t)cause;
     engine.clockwork = xb_clockwork_reset_state;
     engine.power = xb_power_reset_state;
@@ -81,6 +90,7 @@ void xb_reset(xb_reset_cause cause)
     for (uint32_t i = 0u; i < spec->condition_count; i++) {
         engine.conditions[i] = xb_condition_reset_state;
     }
+    look_at_everything();
     commit();
 }
 
@@ -102,31 +112,38 @@ void xb_receive(const xb_frame *frame)
     }
 }
 
+/* Write what a pin says to its source; its quantity is looked at when that is new. */
+static void pin_says(int32_t source, int32_t value, uint8_t status)
+{
+    xb_source_state *state;
+
+    if (source == XB_NONE) {
+        return;
+    }
+    state = &engine.sources[source];
+    if (value != state->value || status != state->status) {
+        state->value = value;
+        state->status = status;
+        xb_add_to(engine.touched, engine.spec->sources[source].quantity);
+    }
+}
+
 /* Debounce switches and measure analogue inputs into their sources. */
 static void read_pins(const xb_inputs *inputs)
 {
     const xb_bridge_spec *spec = engine.spec;
 
     for (uint32_t i = 0u; i < spec->level_count; i++) {
-        int32_t source = spec->levels[i].source;
-
         xb_debounce(&spec->levels[i], &engine.levels[i], inputs->levels[i]);
-        if (source != XB_NONE) {
-            engine.sources[source].value = engine.levels[i].active;
-            engine.sources[source].status = (uint8_t)XB_VALID;
-        }
+        pin_says(spec->levels[i].source, engine.levels[i].active, (uint8_t)XB_VALID);
     }
     for (uint32_t i = 0u; i < spec->analogue_count; i++) {
         int32_t source = spec->analogues[i].source;
-        int32_t value = 0;
+        int32_t value = source != XB_NONE ? engine.sources[source].value : 0;
         uint8_t whole = xb_measure(&spec->analogues[i], inputs->counts[i], &value);
 
-        if (source != XB_NONE && whole != 0u) {
-            engine.sources[source].value = value;
-            engine.sources[source].status = (uint8_t)XB_VALID;
-        } else if (source != XB_NONE) {
-            engine.sources[source].status = (uint8_t)XB_ERROR; /* broken or shorted wire */
-        }
+        /* a broken or shorted wire leaves the value as it was */
+        pin_says(source, value, (uint8_t)(whole != 0u ? XB_VALID : XB_ERROR));
     }
 }
 

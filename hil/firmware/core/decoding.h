@@ -6,6 +6,6 @@
 #include "reception.h"
 
 void xb_decode_unit(const xb_unit_spec *unit, const xb_source_spec *specs, xb_source_state *states,
-                    uint64_t intel_word);
+                    uint64_t intel_word, uint32_t *touched);
 
 #endif

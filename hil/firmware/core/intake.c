@@ -53,7 +53,7 @@ static void take_unit(xb_engine *engine, uint16_t index, uint64_t intel_word)
 {
     engine->units[index].fresh = 1u;
     xb_decode_unit(&engine->spec->units[index], engine->spec->sources, engine->sources,
-                   intel_word);
+                   intel_word, engine->touched);
 }
 
 /* What a judged frame refreshes (rule 6). */
@@ -150,6 +150,14 @@ int32_t xb_intake_receive(xb_engine *engine, const xb_frame *frame)
     return index;
 }
 
+/* Have the quantities of a unit looked at, since its supervision status changed. */
+static void touch_unit(xb_engine *engine, const xb_unit_spec *unit)
+{
+    for (uint32_t i = 0u; i < unit->source_count; i++) {
+        xb_add_to(engine->touched, engine->spec->sources[unit->sources[i]].quantity);
+    }
+}
+
 /* React to a unit that became stale or "never received": its sources are forgotten unless it was
  * received again, and with the whole message gone the next counter goes unchecked. */
 static void unit_gone(xb_engine *engine, uint16_t index)
@@ -157,6 +165,7 @@ static void unit_gone(xb_engine *engine, uint16_t index)
     const xb_unit_spec *unit = &engine->spec->units[index];
     const xb_message_spec *message = &engine->spec->messages[unit->message];
 
+    touch_unit(engine, unit);
     if (engine->units[index].fresh == 0u) {
         for (uint32_t i = 0u; i < unit->source_count; i++) {
             xb_forget(&engine->sources[unit->sources[i]]);
@@ -221,7 +230,10 @@ void xb_intake_deadlines(xb_engine *engine)
         if (engine->units[i].fresh != 0u) {
             engine->units[i].fresh = 0u;
             engine->units[i].age = 0u;
-            engine->units[i].status = XB_UNIT_FRESH;
+            if (engine->units[i].status != XB_UNIT_FRESH) {
+                engine->units[i].status = XB_UNIT_FRESH;
+                touch_unit(engine, &spec->units[i]);
+            }
         }
     }
     for (uint32_t i = 0u; i < spec->clock_count; i++) {
@@ -242,21 +254,48 @@ static xb_offer offer(const xb_engine *engine, uint16_t source)
     return result;
 }
 
-/* Work out every received quantity (rule 10). */
-void xb_intake_quantities(xb_engine *engine)
+/* Work out one received quantity (rule 10). */
+static void evaluate(xb_engine *engine, uint32_t index)
 {
-    const xb_bridge_spec *spec = engine->spec;
+    const xb_quantity_spec *spec = &engine->spec->quantities[index];
+    xb_quantity_state *state = &engine->quantities[index];
+    xb_quantity_state before = *state;
     xb_offer offers[XB_OFFER_SLOTS];
 
-    for (uint32_t i = 0u; i < spec->quantity_count; i++) {
-        const xb_quantity_spec *quantity = &spec->quantities[i];
+    for (uint32_t i = 0u; i < spec->source_count; i++) {
+        offers[i] = offer(engine, spec->sources[i]);
+    }
+    if (xb_evaluate(spec, state, offers, engine->spec->tick_ms) != 0u) {
+        xb_add_to(engine->touched, index);
+    }
+    if (state->value != before.value || state->status != before.status
+        || state->origin != before.origin) {
+        xb_add_to(engine->changed, index);
+    }
+}
 
-        if (quantity->source_count == 0u) {
-            continue;
+/* Work out the quantities whose sources changed, or whose hold or return is running. */
+void xb_intake_quantities(xb_engine *engine)
+{
+    for (uint32_t i = 0u; i < XB_QUANTITY_WORDS; i++) {
+        uint32_t touched = engine->touched[i];
+
+        engine->touched[i] = 0u;
+        for (uint32_t index = 32u * i; touched != 0u; index++) {
+            if ((touched & 1u) != 0u) {
+                evaluate(engine, index);
+            }
+            touched >>= 1;
         }
-        for (uint32_t k = 0u; k < quantity->source_count; k++) {
-            offers[k] = offer(engine, quantity->sources[k]);
+    }
+}
+
+/* Take no shortcut in the next tick; part of every reset and restore. */
+void xb_intake_look_at_everything(xb_engine *engine)
+{
+    for (uint32_t i = 0u; i < engine->spec->quantity_count; i++) {
+        if (engine->spec->quantities[i].source_count != 0u) {
+            xb_add_to(engine->touched, i);
         }
-        xb_evaluate(quantity, &engine->quantities[i], offers, spec->tick_ms);
     }
 }

@@ -7,5 +7,6 @@
 int32_t xb_intake_receive(xb_engine *engine, const xb_frame *frame);
 void xb_intake_deadlines(xb_engine *engine);
 void xb_intake_quantities(xb_engine *engine);
+void xb_intake_look_at_everything(xb_engine *engine);
 
 #endif

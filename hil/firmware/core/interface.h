@@ -62,11 +62,14 @@ typedef struct {
     uint32_t own_key_count;
 } xb_bridge_spec;
 
+#define XB_QUANTITY_WORDS ((XB_QUANTITY_SLOTS + 31u) / 32u)
+
 extern const xb_bridge_spec xb_spec;
 extern const uint8_t xb_pairing_digest[32];
 
 /* The state of one engine. Everything of type xb_..._state is in the state image; waiting frames
- * are gone at the end of every tick and are not. */
+ * are gone at the end of every tick and are not. What follows them only tells what can have
+ * changed, so that the rest is not computed again: a matter of speed, never of a result. */
 typedef struct xb_engine_ {
     const xb_bridge_spec *spec;
     xb_store store;
@@ -90,6 +93,10 @@ typedef struct xb_engine_ {
     xb_condition_state conditions[XB_CONDITION_SLOTS];
     xb_frame waiting[XB_WAITING_SLOTS];
     uint32_t waiting_counts[XB_ROUTE_SLOTS];
+    uint32_t changed[XB_QUANTITY_WORDS];    /* sets of the store */
+    uint32_t touched[XB_QUANTITY_WORDS];
+    uint64_t payloads[XB_TRANSMIT_SLOTS];   /* as packed last */
+    uint8_t unpacked[XB_TRANSMIT_SLOTS];    /* a quantity changed since */
     uint8_t cause;
 } xb_engine;
 

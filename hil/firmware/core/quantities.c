@@ -3,6 +3,12 @@
 
 #include "arithmetic.h"
 
+/* Put a quantity into a set. */
+void xb_add_to(uint32_t *set, uint32_t index)
+{
+    set[index / 32u] |= (uint32_t)1u << (index % 32u);
+}
+
 /* Set a produced quantity, saturated to its range.
  *
  * `real` is 0 where the value stands in for data that is lost or not there yet. */
@@ -10,10 +16,15 @@ void xb_publish(const xb_store *store, int32_t index, int64_t value, uint8_t sta
 {
     const xb_quantity_spec *spec = &store->specs[index];
     xb_quantity_state *state = &store->states[index];
+    int32_t shown = (int32_t)xb_saturate(value, spec->low, spec->high);
+    uint8_t origin = (uint8_t)(real != 0u ? XB_ORIGIN_PRODUCED : XB_ORIGIN_SUBSTITUTE);
 
-    state->value = (int32_t)xb_saturate(value, spec->low, spec->high);
-    state->status = status;
-    state->origin = (uint8_t)(real != 0u ? XB_ORIGIN_PRODUCED : XB_ORIGIN_SUBSTITUTE);
+    if (shown != state->value || status != state->status || origin != state->origin) {
+        state->value = shown;
+        state->status = status;
+        state->origin = origin;
+        xb_add_to(store->changed, (uint32_t)index);
+    }
 }
 
 /* Return whether the value is real: from a source, held inside its hold time, or produced. */
@@ -70,13 +81,17 @@ static uint8_t plausibility(const xb_source_spec *spec, xb_source_state *state, 
     return status;
 }
 
-/* Take the signal's bits of an accepted frame. */
-void xb_take(const xb_source_spec *spec, xb_source_state *state, uint64_t bits)
+/* Take the signal's bits of an accepted frame; return whether value or status changed. */
+uint8_t xb_take(const xb_source_spec *spec, xb_source_state *state, uint64_t bits)
 {
     uint8_t repeated = state->status != (uint8_t)XB_NEVER_RECEIVED && bits == state->bits;
     int32_t value = state->value;
     uint8_t status;
+    uint8_t changed;
 
+    if (repeated != 0u && spec->watched == 0u) {
+        return 0u; /* the same bits say the same */
+    }
     state->bits = bits;
     status = decode(spec, xb_signed(&spec->signal, bits), &value);
     if (spec->watched != 0u) {
@@ -86,8 +101,10 @@ void xb_take(const xb_source_spec *spec, xb_source_state *state, uint64_t bits)
             state->unchanged = 0u;
         }
     }
+    changed = status != state->status || value != state->value;
     state->status = status;
     state->value = value;
+    return changed;
 }
 
 /* Forget a source at loss or restart of supervision: the next frame starts anew. */
@@ -124,9 +141,11 @@ static void substitute(const xb_quantity_spec *spec, xb_quantity_state *state, u
     state->status = status;
 }
 
-/* Work out a received quantity from the offers of its sources in order (rule 10). */
-void xb_evaluate(const xb_quantity_spec *spec, xb_quantity_state *state, const xb_offer *offers,
-                 uint32_t tick_ms)
+/* Work out a received quantity from the offers of its sources in order (rule 10).
+ *
+ * Return whether it must be looked at again on the next tick: a hold or a return is running. */
+uint8_t xb_evaluate(const xb_quantity_spec *spec, xb_quantity_state *state, const xb_offer *offers,
+                    uint32_t tick_ms)
 {
     uint32_t origin = 0u;
     int64_t value;
@@ -141,14 +160,14 @@ void xb_evaluate(const xb_quantity_spec *spec, xb_quantity_state *state, const x
         state->status = offers[0].status;
         state->origin = (uint8_t)XB_ORIGIN_HELD;
         state->returning = 0u;
-        return;
+        return 1u;
     } else {
         /* FALLBACK: the next valid source */
         origin = fallback(spec, offers);
         if (origin == 0u) {
             /* SUBSTITUTE: a fixed value, or "not available" */
             substitute(spec, state, offers[0].status);
-            return;
+            return 0u;
         }
     }
 
@@ -169,4 +188,5 @@ void xb_evaluate(const xb_quantity_spec *spec, xb_quantity_state *state, const x
     state->value = (int32_t)value;
     state->status = offers[origin].status;
     state->origin = (uint8_t)origin;
+    return state->returning;
 }

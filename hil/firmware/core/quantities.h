@@ -56,6 +56,7 @@ typedef struct {
     int32_t high;
     int32_t unit;
     uint32_t frozen_after;
+    uint16_t quantity;
     uint8_t watched;
 } xb_source_spec;
 
@@ -63,7 +64,9 @@ typedef struct {
  * substitute the loss is "not available". No sources means produced. */
 typedef struct {
     const uint16_t *sources;
+    const uint16_t *senders; /* sent messages that carry it, or change on its loss */
     uint32_t source_count;
+    uint32_t sender_count;
     int32_t low;
     int32_t high;
     uint32_t hold;
@@ -79,18 +82,23 @@ typedef struct {
     uint8_t status;
 } xb_offer;
 
-/* All quantities. */
+/* All quantities, which of them changed in this tick, and which must be looked at. The two sets
+ * hold one bit a quantity; they are no state of their own, since whoever wakes from a reset or a
+ * restored image looks at everything. */
 typedef struct {
     const xb_quantity_spec *specs;
     xb_quantity_state *states;
+    uint32_t *changed;
+    uint32_t *touched;
 } xb_store;
 
 void xb_publish(const xb_store *store, int32_t index, int64_t value, uint8_t status, uint8_t real);
 uint8_t xb_usable(const xb_quantity_state *state);
 uint8_t xb_lost(const xb_quantity_state *state);
-void xb_take(const xb_source_spec *spec, xb_source_state *state, uint64_t bits);
+void xb_add_to(uint32_t *set, uint32_t index);
+uint8_t xb_take(const xb_source_spec *spec, xb_source_state *state, uint64_t bits);
 void xb_forget(xb_source_state *state);
-void xb_evaluate(const xb_quantity_spec *spec, xb_quantity_state *state, const xb_offer *offers,
-                 uint32_t tick_ms);
+uint8_t xb_evaluate(const xb_quantity_spec *spec, xb_quantity_state *state, const xb_offer *offers,
+                    uint32_t tick_ms);
 
 #endif

@@ -25,12 +25,42 @@ static xb_frame *next_frame(xb_outputs *outputs, uint8_t bus)
     return &outputs->frames[bus][place];
 }
 
+/* Note which messages must be packed anew because a quantity changed. */
+static void note_changes(xb_engine *engine)
+{
+    for (uint32_t i = 0u; i < XB_QUANTITY_WORDS; i++) {
+        uint32_t changed = engine->changed[i];
+
+        engine->changed[i] = 0u;
+        for (uint32_t index = 32u * i; changed != 0u; index++) {
+            if ((changed & 1u) != 0u) {
+                const xb_quantity_spec *quantity = &engine->spec->quantities[index];
+
+                for (uint32_t k = 0u; k < quantity->sender_count; k++) {
+                    engine->unpacked[quantity->senders[k]] = 1u;
+                }
+            }
+            changed >>= 1;
+        }
+    }
+}
+
+/* Return a message's payload before counter and checksum; packed anew where a quantity changed. */
+static uint64_t payload_of(xb_engine *engine, uint32_t index)
+{
+    if (engine->unpacked[index] != 0u) {
+        engine->unpacked[index] = 0u;
+        engine->payloads[index] = xb_pack(&engine->spec->transmits[index], &engine->store);
+    }
+    return engine->payloads[index];
+}
+
 /* Hand one message over if it is due. */
 static void send_if_due(xb_engine *engine, uint32_t index, xb_outputs *outputs)
 {
     const xb_transmit_spec *spec = &engine->spec->transmits[index];
     xb_transmit_state *slot = &engine->transmits[index];
-    uint64_t payload = xb_pack(spec, &engine->store);
+    uint64_t payload = 0u;
 
     slot->stopped = xb_source_lost(spec, &engine->store);
     if (xb_holds(engine, spec->condition) == 0u) {
@@ -41,6 +71,9 @@ static void send_if_due(xb_engine *engine, uint32_t index, xb_outputs *outputs)
     if (slot->started == 0u) {
         xb_transmit_start(spec, slot);
     }
+    if (spec->on_change != 0u || slot->due_in == 0u) {
+        payload = payload_of(engine, index);
+    }
     if (xb_transmit_due(spec, slot, payload) != 0u) {
         xb_hand_over(spec, slot, payload, next_frame(outputs, spec->key.bus));
     }
@@ -50,6 +83,8 @@ static void send_if_due(xb_engine *engine, uint32_t index, xb_outputs *outputs)
 void xb_sending_transmit(xb_engine *engine, xb_outputs *outputs)
 {
     const xb_bridge_spec *spec = engine->spec;
+
+    note_changes(engine);
 
     /* ROUTES */
     outputs->frame_counts[XB_BODY] = 0u;
@@ -65,5 +100,13 @@ void xb_sending_transmit(xb_engine *engine, xb_outputs *outputs)
     for (uint32_t i = 0u; i < spec->transmit_count; i++) {
         send_if_due(engine, i, outputs);
         xb_transmit_pass(&engine->transmits[i]);
+    }
+}
+
+/* Take no shortcut in the next tick; part of every reset and restore. */
+void xb_sending_look_at_everything(xb_engine *engine)
+{
+    for (uint32_t i = 0u; i < engine->spec->transmit_count; i++) {
+        engine->unpacked[i] = 1u;
     }
 }

@@ -7,5 +7,6 @@
 
 void xb_sending_route(xb_engine *engine, uint32_t message, const xb_frame *frame);
 void xb_sending_transmit(xb_engine *engine, xb_outputs *outputs);
+void xb_sending_look_at_everything(xb_engine *engine);
 
 #endif
