@@ -1,4 +1,4 @@
-"""`xlate log`: what can be learned from recorded bus traffic."""
+"""`xlate log replay`: what a bridge makes of recorded bus traffic."""
 
 import json
 from pathlib import Path
@@ -19,12 +19,7 @@ CAUTION = (
 )
 
 
-@click.group("log")
-def command() -> None:
-    """Read bus logs: replay one through a bridge and see what it would have sent."""
-
-
-@command.command("replay")
+@click.command("replay")
 @click.argument("pairing_folder", metavar="PAIRING", type=FILE)
 @click.argument("log", metavar="LOG", type=FILE)
 @click.option(

@@ -21,7 +21,7 @@ EXIT_INPUT = 2
 COMMANDS = {
     "pairing": ("tools.cli.pairing", "Check, show, compare and start pairings."),
     "vectors": ("tools.cli.vectors", "Generate, verify, run and reduce vectors."),
-    "log": ("tools.cli.logs", "Read bus logs and work out layouts from them."),
+    "log": ("tools.cli.log_group", "Read bus logs and work out layouts from them."),
     "firmware": ("tools.cli.firmware", "Generate the C tables of a pairing, build firmware."),
     "timing": ("tools.cli.timing", "Worst-case times on the buses and through the bridge."),
     "speed": ("tools.cli.speed", "Measure the speed of the reference engine."),

@@ -1,0 +1,360 @@
+"""The compact store of a log: columns in blocks, compressed with Zstandard, read at random by time.
+
+File, all numbers little-endian:
+
+* 8 octets `XLATELOG`, 4 octets version (1)
+* blocks, each one a Zstandard frame of the columns of up to `BLOCK_ROWS` frames
+* index: a Zstandard frame of JSON: channels, totals, source facts, and per block its place, its
+  size, its number of frames, its first and its last time
+* 8 octets place of the index, 4 octets its size, 4 octets CRC-32 (ISO-HDLC) of the index frame,
+  8 octets `XLATEEND`
+
+A block holds its frames message by message ("kind of row": bus, identifier, format, kind, length).
+Of each message the times are differences of differences from its median step, and every octet
+column the difference (modulo 256) from the same octet of the frame before: what a bus repeats
+becomes zeros, and what counts becomes a constant. The order on the bus follows from the times;
+frames of one time keep their order through a list of exceptions. Nothing is lost: what comes out
+is what went in, and a damaged block is an error, never a wrong frame (Zstandard checks each block).
+"""
+
+import contextlib
+import json
+import os
+import struct
+import tempfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import IO, Any, Self
+
+import numpy as np
+import zstandard
+
+from tools.logs.table import MAX_OCTETS, Array, FrameTable, joined, zeros
+from xlate_core.errors import InputError
+
+SUFFIX = ".xlog"
+MAGIC, END, VERSION = b"XLATELOG", b"XLATEEND", 1
+BLOCK_ROWS = 65_536
+LEVEL = 9
+_TAIL = struct.Struct("<QII8s")
+_BLOCK_HEAD = struct.Struct("<IIIq")
+
+
+@dataclass(frozen=True, slots=True)
+class BlockPlace:
+    """Where a block stands and what times it covers (microseconds, both inclusive)."""
+
+    place: int
+    size: int
+    rows: int
+    first_us: int
+    last_us: int
+
+
+# Coding of one block -----------------------------------------------------------------------------
+
+
+def encode_block(table: FrameTable) -> bytes:
+    """Return the octets of a block before compression; the rows are in the order of time."""
+    codes = _row_codes(table)
+    kinds, inverse = np.unique(codes, return_inverse=True)
+    order = np.argsort(inverse, kind="stable")
+    counts = np.bincount(inverse, minlength=len(kinds)).astype(np.uint32)
+    starts = np.concatenate(([0], np.cumsum(counts)[:-1])).astype(np.int64)
+    base = int(table.time_us[0])
+    times = table.time_us[order] - base
+    steps, medians, firsts = _time_steps(times, starts, counts)
+    width, packed = _narrow(steps)
+    ties = _tie_order(table.time_us[order], order)
+    data = _octet_steps(table.data[order], starts)
+    head = _BLOCK_HEAD.pack(len(table), len(kinds), len(ties), base)
+    parts = [head, bytes((width,)), kinds.tobytes(), counts.tobytes()]
+    parts += [medians.tobytes(), firsts.tobytes(), packed, ties.tobytes()]
+    lengths = (kinds >> np.uint64(34)) & np.uint64(15)
+    reach = np.repeat(lengths.astype(np.int64), counts)
+    parts += [data[reach > octet, octet].tobytes() for octet in range(MAX_OCTETS)]
+    return b"".join(parts)
+
+
+def decode_block(octets: bytes, channels: tuple[str, ...]) -> FrameTable:
+    """Return the rows of a block."""
+    rows, kind_count, tie_count, base = _BLOCK_HEAD.unpack_from(octets)
+    width = octets[_BLOCK_HEAD.size]
+    place = _BLOCK_HEAD.size + 1
+
+    def take(kind: Any, count: int) -> Array:
+        nonlocal place
+        taken = np.frombuffer(octets, kind, count, place)
+        place += taken.nbytes
+        return taken
+
+    kinds = take("<u8", kind_count)
+    counts = take("<u4", kind_count).astype(np.int64)
+    medians = take("<i8", kind_count)
+    firsts = take("<i8", kind_count)
+    planes = take("u1", rows * width).reshape(width, rows)
+    ties = take("<u4", tie_count)
+    starts = np.concatenate(([0], np.cumsum(counts)[:-1])).astype(np.int64)
+    lengths = ((kinds >> np.uint64(34)) & np.uint64(15)).astype(np.uint8)
+    reach = np.repeat(lengths, counts)
+    times = _times(_widen(planes), medians, firsts, starts, counts)
+    data = np.zeros((MAX_OCTETS, rows), np.uint8)
+    for octet in range(MAX_OCTETS):
+        inside = reach > octet
+        column = data[octet]
+        column[inside] = take("u1", int(np.count_nonzero(inside)))
+        total = np.cumsum(column, dtype=np.uint8)
+        before = np.where(starts > 0, total[starts - 1], 0).astype(np.uint8)
+        data[octet] = (total - np.repeat(before, counts)) * inside
+    order = np.argsort(times, kind="stable")
+    if tie_count:
+        order = _apply_ties(times[order], order, ties)
+    table = zeros(rows, channels)
+    whole = np.repeat(kinds, counts)[order]
+    table.time_us[:] = times[order] + base
+    table.identifier[:] = whole & np.uint64(0x1FFF_FFFF)
+    table.extended[:] = (whole >> np.uint64(31)) & np.uint64(1)
+    table.kind[:] = (whole >> np.uint64(32)) & np.uint64(3)
+    table.length[:] = reach[order]
+    table.bus[:] = whole >> np.uint64(40)
+    table.data[:] = data.T[order]
+    return table
+
+
+def _row_codes(table: FrameTable) -> Array:
+    code = table.identifier.astype(np.uint64)
+    code |= table.extended.astype(np.uint64) << np.uint64(31)
+    code |= table.kind.astype(np.uint64) << np.uint64(32)
+    code |= table.length.astype(np.uint64) << np.uint64(34)
+    return code | (table.bus.astype(np.uint64) << np.uint64(40))
+
+
+def _time_steps(times: Array, starts: Array, counts: Array) -> tuple[Array, Array, Array]:
+    """Return, message by message, steps less their median; the first of each is zero."""
+    steps = np.diff(times, prepend=times[:1])
+    steps[starts] = 0
+    medians = np.zeros(len(starts), np.int64)
+    for number, (start, count) in enumerate(zip(starts, counts, strict=True)):
+        if count > 1:
+            medians[number] = int(np.median(steps[start + 1 : start + int(count)]))
+    steps -= np.repeat(medians, counts)
+    steps[starts] = 0
+    return steps, medians, times[starts].astype(np.int64)
+
+
+def _times(steps: Array, medians: Array, firsts: Array, starts: Array, counts: Array) -> Array:
+    steps = steps + np.repeat(medians, counts)
+    steps[starts] = firsts
+    total = np.cumsum(steps)
+    before = np.where(starts > 0, total[starts - 1], 0)
+    return np.asarray(total - np.repeat(before, counts))
+
+
+def _narrow(steps: Array) -> tuple[int, bytes]:
+    """Return signed numbers as octet planes of the smallest width, sign in the lowest bit."""
+    folded = ((steps << 1) ^ (steps >> 63)).astype(np.uint64)
+    width = max(1, (int(folded.max()).bit_length() + 7) // 8)
+    octets = folded.astype("<u8").view(np.uint8).reshape(-1, 8)[:, :width]
+    return width, np.ascontiguousarray(octets.T).tobytes()
+
+
+def _widen(planes: Array) -> Array:
+    whole = np.zeros((planes.shape[1], 8), np.uint8)
+    whole[:, : planes.shape[0]] = planes.T
+    folded = whole.view("<u8").reshape(-1)
+    half = (folded >> np.uint64(1)).astype(np.int64)
+    return np.asarray(half ^ -(folded & np.uint64(1)).astype(np.int64))
+
+
+def _tie_order(times: Array, order: Array) -> Array:
+    """Return the ranks of frames of equal times, in message order, where they are not in order."""
+    by_time = np.argsort(times, kind="stable")
+    sorted_times, rows = times[by_time], order[by_time]
+    if bool(np.all(np.diff(rows) > 0)):
+        return np.zeros(0, "<u4")
+    tied = _tied(sorted_times)
+    group = np.cumsum(np.diff(sorted_times, prepend=sorted_times[:1]) != 0)
+    first = np.searchsorted(group, group)
+    return np.asarray((rows - first)[tied], "<u4")
+
+
+def _apply_ties(sorted_times: Array, order: Array, ranks: Array) -> Array:
+    tied = np.flatnonzero(_tied(sorted_times))
+    group = np.cumsum(np.diff(sorted_times, prepend=sorted_times[:1]) != 0)
+    first = np.searchsorted(group, group[tied])
+    result = order.copy()
+    result[first + ranks] = order[tied]
+    return result
+
+
+def _tied(sorted_times: Array) -> Array:
+    same = np.diff(sorted_times) == 0
+    return np.asarray(np.append(same, False) | np.insert(same, 0, False))
+
+
+def _octet_steps(data: Array, starts: Array) -> Array:
+    steps = data.copy()
+    steps[1:] -= data[:-1]
+    steps[starts] = data[starts]
+    return steps
+
+
+# The file ----------------------------------------------------------------------------------------
+
+
+class StoreWriter:
+    """Writes a store; a context manager that leaves a whole file or none.
+
+    Rows are added in the order of time. Disk full or no permission: InputError, and the temporary
+    file beside the target is removed.
+    """
+
+    def __init__(self, path: Path, channels: tuple[str, ...] = ()) -> None:
+        self.path = path
+        self.channels = channels
+        self.rows = 0
+        self.facts: dict[str, Any] = {}
+        self._pending: list[FrameTable] = []
+        self._waiting = 0
+        self._places: list[BlockPlace] = []
+        self._pack = zstandard.ZstdCompressor(level=LEVEL, write_checksum=True)
+        if not path.parent.is_dir():
+            raise InputError(f"{path}: the folder {path.parent} does not exist")
+        try:
+            handle, name = tempfile.mkstemp(prefix=".xlate-", suffix=SUFFIX, dir=path.parent)
+        except OSError as error:
+            raise _cannot_write(path, error) from None
+        self._temporary = Path(name)
+        self._file: IO[bytes] = os.fdopen(handle, "wb")
+
+    def __enter__(self) -> Self:
+        self._put(MAGIC + struct.pack("<I", VERSION))
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        try:
+            if error is None:
+                self._finish()
+                self._file.close()
+                self._temporary.chmod(0o644)  # mkstemp leaves it to its owner alone
+                os.replace(self._temporary, self.path)  # noqa: PTH105 - atomic over the old file
+        except OSError as failure:
+            raise _cannot_write(self.path, failure) from None
+        finally:
+            with contextlib.suppress(OSError):  # what a full disk left is removed next
+                self._file.close()
+            self._temporary.unlink(missing_ok=True)
+
+    def add(self, table: FrameTable) -> None:
+        """Add rows that are not before the last ones in time."""
+        if not len(table):
+            return
+        self._pending.append(table)
+        self._waiting += len(table)
+        if self._waiting >= BLOCK_ROWS:
+            whole = joined(self._pending)
+            end = len(whole) - len(whole) % BLOCK_ROWS
+            for start in range(0, end, BLOCK_ROWS):
+                self._write_block(whole.rows(slice(start, start + BLOCK_ROWS)))
+            self._pending = [whole.rows(slice(end, None))]
+            self._waiting = len(whole) - end
+
+    def _write_block(self, table: FrameTable) -> None:
+        packed = self._pack.compress(encode_block(table))
+        place = self._file.tell()
+        self._put(packed)
+        times = int(table.time_us[0]), int(table.time_us[-1])
+        self._places.append(BlockPlace(place, len(packed), len(table), *times))
+        self.rows += len(table)
+
+    def _finish(self) -> None:
+        if self._waiting:
+            self._write_block(joined(self._pending))
+        index = {
+            "channels": list(self.channels),
+            "rows": self.rows,
+            "facts": self.facts,
+            "blocks": [[b.place, b.size, b.rows, b.first_us, b.last_us] for b in self._places],
+        }
+        packed = self._pack.compress(json.dumps(index).encode("utf-8"))
+        place = self._file.tell()
+        self._put(packed)
+        self._put(_TAIL.pack(place, len(packed), zlib.crc32(packed), END))
+        self._file.flush()
+
+    def _put(self, octets: bytes) -> None:
+        try:
+            self._file.write(octets)
+        except OSError as error:
+            raise _cannot_write(self.path, error) from None
+
+
+class Store:
+    """An open store: its channels, facts and blocks; rows are read when asked for."""
+
+    def __init__(self, path: Path) -> None:
+        """Read the index; raises InputError for anything that is no whole store."""
+        self.path = path
+        try:
+            size = path.stat().st_size
+            with path.open("rb") as file:
+                head = file.read(12)
+                if head[:8] != MAGIC:
+                    raise InputError(f"{path}: is no {SUFFIX} store (it does not begin so)")
+                version = int.from_bytes(head[8:12], "little")
+                if version != VERSION:
+                    raise InputError(f"{path}: is a store of version {version}, read is {VERSION}")
+                file.seek(max(12, size - _TAIL.size))
+                tail = file.read()
+                if len(tail) != _TAIL.size or not tail.endswith(END):
+                    raise InputError(f"{path}: the store is cut short (its end is missing)")
+                place, length, check, _ = _TAIL.unpack(tail)
+                file.seek(place)
+                packed = file.read(length)
+        except OSError as error:
+            reason = os.strerror(error.errno or 0).lower()
+            raise InputError(f"{path}: cannot be read ({reason})") from None
+        if zlib.crc32(packed) != check:
+            raise InputError(f"{path}: the store is damaged (its index does not fit its checksum)")
+        index = json.loads(zstandard.ZstdDecompressor().decompress(packed))
+        self.channels = tuple(index["channels"])
+        self.rows = int(index["rows"])
+        self.facts: dict[str, Any] = index["facts"]
+        self.blocks = [BlockPlace(*block) for block in index["blocks"]]
+
+    def tables(self, from_us: int | None = None, to_us: int | None = None) -> Iterator[FrameTable]:
+        """Yield the rows between two times (inclusive), block by block; others stay unread."""
+        low = self.blocks[0].first_us if from_us is None and self.blocks else from_us or 0
+        high = self.blocks[-1].last_us if to_us is None and self.blocks else to_us or 0
+        unpack = zstandard.ZstdDecompressor()
+        with self.path.open("rb") as file:
+            for number, block in enumerate(self.blocks, start=1):
+                if block.last_us < low or block.first_us > high:
+                    continue
+                file.seek(block.place)
+                try:
+                    octets = unpack.decompress(file.read(block.size))
+                    table = decode_block(octets, self.channels)
+                except (zstandard.ZstdError, ValueError, struct.error, IndexError):
+                    raise InputError(f"{self.path}: block {number} is damaged") from None
+                if block.first_us < low or block.last_us > high:
+                    table = table.rows((table.time_us >= low) & (table.time_us <= high))
+                yield table
+
+    def read(self, from_us: int | None = None, to_us: int | None = None) -> FrameTable:
+        """Return all rows between two times (inclusive) in memory."""
+        tables = list(self.tables(from_us, to_us))
+        return joined(tables) if tables else zeros(0, self.channels)
+
+
+def _cannot_write(path: Path, error: OSError) -> InputError:
+    reason = os.strerror(error.errno or 0).lower()
+    return InputError(f"{path}: cannot be written ({reason}); nothing was left behind")
