@@ -38,6 +38,7 @@ CORE_ORDER = (
     "functions",
     "transmission",
     "state_image",
+    "kept_memory",
     "interface",
     "intake",
     "sending",

@@ -4,15 +4,15 @@ One tick runs in one order: pins, deadlines, quantities; on control ticks faults
 functions; routes, transmissions, output pins; then everything conditions look at is committed. What
 cannot have changed since the last tick is not computed again: that alters speed, never a result.
 
-Persistent state (`kept`), bus-off recovery and sleep have their place in the interface and come
-later: `kept` is accepted and ignored, both buses are commanded NORMAL.
+Bus-off recovery and sleep have their place in the interface and come later: both buses are
+commanded NORMAL.
 """
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar, NamedTuple
 
-from xlate_core import conditions, faults, power, state_image
+from xlate_core import conditions, faults, kept_memory, power, state_image
 from xlate_core.buses import BusCommand
 from xlate_core.events import Observer, Reason
 from xlate_core.faults import FaultState
@@ -21,6 +21,7 @@ from xlate_core.frames import BUS_NAMES, Bus, Frame
 from xlate_core.functions import FUNCTIONS, PURE, Step
 from xlate_core.intake import Intake
 from xlate_core.interface import RULES, BridgeSpec, Inputs, Outputs, ResetCause, common
+from xlate_core.kept_memory import StartState
 from xlate_core.pins import LevelInputState, PinKind, debounce, drive, measure
 from xlate_core.power import PowerState
 from xlate_core.quantities import QuantityState, Status
@@ -73,6 +74,7 @@ class Bridge:
         "_frequency",
         "_functions",
         "_inputs",
+        "_kept_layout",
         "_levels",
         "_longest_startup",
         "_moved",
@@ -90,6 +92,7 @@ class Bridge:
         "power",
         "sender",
         "spec",
+        "start",
     )
 
     _inputs: Inputs | None
@@ -109,13 +112,17 @@ class Bridge:
             for function in spec.functions
         )
         self._longest_startup = max((c.after for c in spec.conditions), default=0)
+        self._kept_layout: int | None = None
         self.reset(ResetCause.POWER_ON)
 
     def reset(self, cause: ResetCause, kept: bytes | None = None) -> None:
-        """Put every field to its reset value; `kept` is the persistent state, none in rules 1."""
-        del kept
+        """Put every field to its reset value, then take up the memory that survived (rule 1).
+
+        `kept` is what `kept()` returned before; None, or memory that is not whole, means none.
+        """
         spec = self.spec
         self.cause = cause
+        self.start = StartState()
         self.clockwork = ClockworkState()
         self.common = common(spec, self.observer)
         self.sender = Sender(self.common)
@@ -126,8 +133,20 @@ class Bridge:
         self.functions: list[Any] = [FUNCTIONS[type(f)][0](f) for f in spec.functions]
         self._followers = self._follow()
         self._bouncing = False
+        self._recall(cause, kept)
         self.look_at_everything()
         self._commit()
+
+    def kept(self) -> bytes:
+        """Return the memory that survives a reset, to be taken between ticks."""
+        return kept_memory.write(self.records(), self.kept_layout)
+
+    @property
+    def kept_layout(self) -> int:
+        """The number of the layout of the kept memory."""
+        if self._kept_layout is None:
+            self._kept_layout = kept_memory.layout(self.records())
+        return self._kept_layout
 
     @property
     def now(self) -> int:
@@ -200,6 +219,8 @@ class Bridge:
         """Yield every state record in image order."""
         spec = self.spec
         yield NamedRecord("clockwork", self.clockwork)
+        if spec.keeps:
+            yield NamedRecord("start", self.start)
         for bus, counts in zip(Bus, self.intake.bus_counts, strict=True):
             yield NamedRecord(f"bus.{BUS_NAMES[bus]}", counts)
         groups: tuple[tuple[str, Any, Any], ...] = (
@@ -237,6 +258,15 @@ class Bridge:
         """Return (path, declaration, value) of every state field."""
         self._settle()
         return state_image.describe(self.records())
+
+    def field(self, path: str) -> int:
+        """Return one state field by the path `dump` shows it under; KeyError for an unknown one."""
+        self._settle()
+        record, _, name = path.rpartition(".")
+        for known, state in self.records():
+            if known == record and any(field.name == name for field in state.FIELDS):
+                return int(getattr(state, name))
+        raise KeyError(path)
 
     def restore(self, image: bytes) -> None:
         """Take up a snapshot of the same pairing; raises ImageError when its length differs."""
@@ -374,6 +404,13 @@ class Bridge:
                 self.common.conditions_moved = True
 
     # HELPERS
+
+    def _recall(self, cause: ResetCause, kept: bytes | None) -> None:
+        """Take up the memory that survived the reset, and judge what it means now."""
+        taken = kept is not None and kept_memory.read(self.records(), self.kept_layout, kept)
+        kept_memory.note_start(self.start, cause, kept is not None, taken)
+        if taken:
+            power.recall(self.spec.power, self.power, cause is ResetCause.POWER_ON)
 
     def _follow(self) -> tuple[Followers, ...]:
         """Return, for every quantity, what must be looked at again when it changed."""

@@ -39,9 +39,13 @@ class Overflow(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One field of a state record; `reset` is None where the pairing gives the reset value."""
+    """One field of a state record; `reset` is None where the pairing gives the reset value.
+
+    A `kept` field is part of the memory that survives a reset (rule 1).
+    """
 
     name: str
     width: Width
     overflow: Overflow
     reset: int | None = 0
+    kept: bool = False

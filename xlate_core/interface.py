@@ -64,7 +64,10 @@ class Outputs(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class BridgeSpec:
-    """Everything a pairing says, resolved to indices. `control_ticks` = control_ms / tick_ms."""
+    """Everything a pairing says, resolved to indices. `control_ticks` = control_ms / tick_ms.
+
+    `keeps` says that the pairing uses memory over resets: starts are noted in the state.
+    """
 
     tick_ms: int
     control_ticks: int
@@ -80,6 +83,7 @@ class BridgeSpec:
     functions: tuple[FunctionSpec, ...]
     transmits: tuple[TransmitSpec, ...]
     routes: tuple[RouteSpec, ...]
+    keeps: bool = False
 
 
 @dataclass(slots=True)

@@ -42,7 +42,7 @@ class PowerSpec:
     """Indices of quantities (-1 = absent), thresholds in their steps, times in control ticks.
 
     `mode_quantity` is the quantity the mode's number is published to, `supply_quantity` the one
-    of the supply in mV, or -1.
+    of the supply in mV, or -1. With `kept` the ignition cycle survives a reset.
     """
 
     ignition: int
@@ -55,6 +55,7 @@ class PowerSpec:
     after_run: int
     mode_quantity: int
     supply_quantity: int = NO_QUANTITY
+    kept: bool = False
 
 
 @dataclass(slots=True)
@@ -62,7 +63,7 @@ class PowerState:
     """Mode, hysteresis of "running", and how long ignition has been off.
 
     - `off_time` counts control ticks with ignition off, 0 while it is on;
-    - `cycle` numbers the ignition cycles since reset;
+    - `cycle` numbers the ignition cycles since reset, or over resets where the pairing keeps it;
     - `new_cycle` is true from the control tick a cycle begins in to the next one.
     """
 
@@ -75,8 +76,8 @@ class PowerState:
     FIELDS: ClassVar[tuple[Field, ...]] = (
         Field("mode", Width.U8, Overflow.BOUNDED),
         Field("running", Width.U8, Overflow.BOUNDED),
-        Field("off_time", Width.U32, Overflow.SATURATE),
-        Field("cycle", Width.U16, Overflow.WRAP),
+        Field("off_time", Width.U32, Overflow.SATURATE, kept=True),
+        Field("cycle", Width.U16, Overflow.WRAP, kept=True),
         Field("new_cycle", Width.U8, Overflow.BOUNDED),
     )
 
@@ -84,6 +85,19 @@ class PowerState:
 def ignition_is_on(state: PowerState) -> bool:
     """Return whether the mode is one of those with ignition on."""
     return state.mode in IGNITION_MODES
+
+
+def recall(spec: PowerSpec, state: PowerState, power_on: bool) -> None:
+    """Judge what was taken up from kept memory; nothing of it counts unless the pairing keeps it.
+
+    A module that was off without supply cannot know for how long: a power-on with ignition last
+    seen off ends the ignition cycle. Every other reset goes on counting where it was.
+    """
+    if not spec.kept:
+        state.off_time = 0
+        state.cycle = 0
+    elif power_on and state.off_time > 0:
+        state.off_time = max(state.off_time, spec.cycle_off)
 
 
 def step(spec: PowerSpec, state: PowerState, store: QuantityStore) -> None:

@@ -76,3 +76,6 @@ class ObservedBoard(Board, Protocol):
 
     def quantity(self, name: str) -> tuple[int, str]:
         """Return value (in steps of its resolution) and status word of a quantity."""
+
+    def field(self, path: str) -> int:
+        """Return the value of a state field by its path in the dump."""

@@ -68,7 +68,9 @@ class NativeLibraryBoard:
         self._inputs = c_inputs(slots)
         self._outputs = c_outputs(slots)
         self._frame_slots = frame_slots(pairing.spec)
-        self._image = (ctypes.c_uint8 * len(Bridge(pairing.spec).image()))()
+        bridge = Bridge(pairing.spec)
+        self._image = (ctypes.c_uint8 * len(bridge.image()))()
+        self._kept = (ctypes.c_uint8 * len(bridge.kept()))()
         try:
             self._core = ctypes.CDLL(str(library))
         except OSError as error:
@@ -76,6 +78,7 @@ class NativeLibraryBoard:
         self._core.xb_rules.restype = ctypes.c_uint32
         self._core.xb_digest.restype = ctypes.c_uint32
         self._core.xb_image.restype = ctypes.c_uint32
+        self._core.xb_kept.restype = ctypes.c_uint32
         self._core.xb_pairing.restype = ctypes.POINTER(ctypes.c_uint8 * 32)
         if self.identity().pairing_digest != pairing.digest:
             raise BoardError(f"{library.name} carries another pairing than {pairing.name}")
@@ -88,9 +91,23 @@ class NativeLibraryBoard:
         return Identity("native library", f"rules {rules}", rules, digest)
 
     def reset(self, cause: ResetCause, keep: bool) -> None:
-        """Restart; rules 1 has no memory that survives, so `keep` changes nothing yet."""
-        del keep
-        self._core.xb_reset(ctypes.c_int(cause))
+        """Restart; with `keep` the memory that survives a reset survives."""
+        self.restart(cause, self.kept() if keep else None)
+
+    def restart(self, cause: ResetCause, kept: bytes | None) -> None:
+        """Restart with these octets in the memory that survives, or with none."""
+        if kept is None:
+            self._core.xb_reset(ctypes.c_int(cause), None)
+            return
+        ctypes.memmove(self._kept, kept, len(self._kept))
+        self._core.xb_reset(ctypes.c_int(cause), ctypes.byref(self._kept))
+
+    def kept(self) -> bytes:
+        """Return the memory that survives a reset."""
+        length = int(self._core.xb_kept(self._kept))
+        if length != len(self._kept):
+            raise BoardError(f"kept memory has {length} octets, expected {len(self._kept)}")
+        return bytes(self._kept)
 
     def step(self, inputs: Inputs, frames: tuple[Frame, ...]) -> Outputs:
         """Receive the frames in order, then run one tick."""

@@ -26,9 +26,8 @@ class ReferenceBoard:
         return Identity("reference", f"rules {RULES}", RULES, self.pairing.digest)
 
     def reset(self, cause: ResetCause, keep: bool) -> None:
-        """Restart; rules 1 has no memory that survives, so `keep` changes nothing yet."""
-        del keep
-        self.bridge.reset(cause)
+        """Restart; with `keep` the memory that survives a reset survives."""
+        self.bridge.reset(cause, self.bridge.kept() if keep else None)
 
     def step(self, inputs: Inputs, frames: tuple[Frame, ...]) -> Outputs:
         """Receive the frames in order, then run one tick."""
@@ -47,6 +46,10 @@ class ReferenceBoard:
     def dump(self) -> list[tuple[str, int]]:
         """Return path and value of every state field, for explanations."""
         return [(path, value) for path, _, value in self.bridge.dump()]
+
+    def field(self, path: str) -> int:
+        """Return the value of one state field."""
+        return self.bridge.field(path)
 
     def take_events(self) -> list[Event]:
         """Return the events since the last call, in order."""

@@ -140,6 +140,7 @@ class ControlTables:
         members = {name: i32(getattr(spec, name), f"power {name}") for name in signed}
         members["cycle_off"] = u32(spec.cycle_off, "power cycle_off")
         members["after_run"] = u32(spec.after_run, "power after_run")
+        members["kept"] = u8(spec.kept, "power kept")
         return struct(members)
 
     def functions(self) -> list[str]:

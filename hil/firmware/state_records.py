@@ -1,7 +1,7 @@
 """State records of the C core, from the one declaration of each state (rule 15).
 
 Out of the `FIELDS` of every state class come the C struct, its reset value, and the function that
-writes its fields in order and width. They are the same for every pairing.
+puts its fields out, or in, in order and width. They are the same for every pairing.
 """
 
 from typing import Protocol
@@ -11,6 +11,7 @@ from xlate_core.bridge import ClockworkState
 from xlate_core.faults import FaultState
 from xlate_core.fields import Field, Width
 from xlate_core.interface import ConditionState
+from xlate_core.kept_memory import StartState
 from xlate_core.pins import LevelInputState
 from xlate_core.power import PowerState
 from xlate_core.quantities import QuantityState, SourceState
@@ -28,6 +29,7 @@ class Record(Protocol):
 
 RECORDS: dict[str, Record] = {
     "clockwork": ClockworkState,
+    "start": StartState,
     "bus_counts": BusCounts,
     "clock": ClockState,
     "power": PowerState,
@@ -76,7 +78,7 @@ def header() -> str:
         parts.append(
             "\ntypedef struct {\n" + "\n".join(lines) + f"\n}} xb_{name}_state;\n\n"
             f"extern const xb_{name}_state xb_{name}_reset_state;\n"
-            f"void xb_put_{name}(xb_writer *writer, const xb_{name}_state *state);\n"
+            f"void xb_put_{name}(xb_writer *writer, xb_{name}_state *state);\n"
         )
     parts.append("\n#endif\n")
     return "".join(parts)
@@ -89,16 +91,19 @@ def source() -> str:
         values = [f"    .{c_name(field.name)} = {field.reset or 0}u," for field in record.FIELDS]
         writes = []
         for field in record.FIELDS:
-            value = f"state->{c_name(field.name)}"
-            if field.width.signed:
-                value = f"(uint64_t)(int64_t){value}"
-            writes.append(f"    xb_write_field(writer, {value}, {field.width.octets}u);")
+            member, kind = f"state->{c_name(field.name)}", C_TYPES[field.width]
+            given = f"(uint64_t)(int64_t){member}" if field.width.signed else member
+            put = f"xb_put_field(writer, {given}, {field.width.octets}u, {int(field.kept)}u)"
+            taken = (
+                f"xb_from_complement({put}, {field.width.octets}u)" if field.width.signed else put
+            )
+            writes.append(f"    {member} = ({kind}){taken};")
         text = "\n".join(values)
         if any(field.width.signed and (field.reset or 0) for field in record.FIELDS):
             raise ValueError(f"state record {name}: a signed field's reset value must be 0")
         parts.append(
             f"\nconst xb_{name}_state xb_{name}_reset_state = {{\n{text}\n}};\n\n"
-            f"void xb_put_{name}(xb_writer *writer, const xb_{name}_state *state)\n"
+            f"void xb_put_{name}(xb_writer *writer, xb_{name}_state *state)\n"
             "{\n" + "\n".join(writes) + "\n}\n"
         )
     return "".join(parts)

@@ -9,7 +9,7 @@ from pathlib import Path
 from hil.firmware import function_tables, state_records
 from hil.firmware.control_tables import ControlTables
 from hil.firmware.frame_tables import FrameTables
-from hil.firmware.notation import Arrays, array, struct, u16, u32
+from hil.firmware.notation import Arrays, array, struct, u8, u16, u32
 from hil.firmware.state_records import GENERATED
 from xlate_core.bridge import RULES, Bridge, BridgeSpec
 from xlate_core.frames import Bus
@@ -56,11 +56,14 @@ def frame_slots(spec: BridgeSpec) -> int:
 def header(pairing: Pairing) -> str:
     """Return xb_tables.h: counts as numbers; an array never has less than one place in C."""
     spec = pairing.spec
+    bridge = Bridge(spec)
     numbers = {
         "RULES": RULES,
         "TICK_MS": spec.tick_ms,
         "CONTROL_TICKS": spec.control_ticks,
-        "IMAGE_OCTETS": len(Bridge(spec).image()),
+        "IMAGE_OCTETS": len(bridge.image()),
+        "KEPT_OCTETS": len(bridge.kept()),
+        "KEPT_LAYOUT": bridge.kept_layout,
     }
     numbers |= {f"{name}_SLOTS": max(count, 1) for name, count in counts(spec).items()}
     lines = "".join(f"#define XB_{name} {number}u\n" for name, number in numbers.items())
@@ -87,6 +90,7 @@ def source(pairing: Pairing) -> str:
             members[f"{single}_count"] = u32(len(entries), member)
     for name, count in function_tables.counts(spec.functions).items():
         members[f"{name}_count"] = u32(count, name)
+    members["keeps"] = u8(spec.keeps, "keeps")
     digest = [f"0x{octet:02X}u" for octet in bytes.fromhex(pairing.digest)]
     return "\n".join(
         [

@@ -18,6 +18,8 @@ from hil.vectors.scenario import (
 )
 from hil.vectors.stimulus_statements import read_level
 from hil.vectors.words import NUMBER, Words
+from xlate_core.arithmetic import INT64_MAX, INT64_MIN
+from xlate_core.bridge import Bridge
 from xlate_core.events import Reason
 from xlate_core.frames import BUS_NAMES
 from xlate_core.pins import MAX_DUTY, MAX_FREQUENCY_MHZ, PinKind
@@ -32,6 +34,7 @@ FORMS = {
         "`never from TIME to TIME` or `N times from TIME to TIME`"
     ),
     "quantity": "`expect quantity NAME VALUE|status STATUS` with " + TIMINGS,
+    "state": "`expect state PATH N [to M]` with " + TIMINGS,
     "power": "`expect power hold on|off` with " + TIMINGS,
     "frame": "`expect frame BUS IDENTIFIER DATA at TIME`",
     "no": (
@@ -61,6 +64,8 @@ def read_expect(words: Words, names: Names, last_tick: int) -> Expectation:
         expectation = read_sent(words, names)
     elif kind == "quantity":
         expectation = read_quantity(words, names)
+    elif kind == "state":
+        expectation = read_state(words, names)
     elif kind == "power":
         words.keyword("power", "hold")
         expectation = read_value(words, names, ("hold",), lambda: read_on_off(words))
@@ -73,7 +78,7 @@ def read_expect(words: Words, names: Names, last_tick: int) -> Expectation:
     elif kind == "no" or NUMBER.match(kind) or kind in EVENTS:
         expectation = read_event(words, names)
     else:
-        known = ("output", "sent", "quantity", "power", "frame", "no")
+        known = ("output", "sent", "quantity", "state", "power", "frame", "no")
         words.forms = "; ".join(FORMS[name] for name in (*known, "event"))
         words.choice("kind of expectation", [*known, *EVENTS])
         raise AssertionError  # choice has raised
@@ -160,6 +165,23 @@ def read_quantity(words: Words, names: Names) -> ValueExpectation:
         return read_steps(words, names, name)
 
     return read_value(words, names, ("quantity", name), read)
+
+
+def read_state(words: Words, names: Names) -> ValueExpectation:
+    """Read a whole number or range of a state field, named by its path in the state dump."""
+    words.keyword("state")
+    fields = [path for path, _, _ in Bridge(names.pairing.spec).dump()]
+    path = words.choice("field of the state", fields)
+
+    def read() -> Wanted:
+        low = words.integer("the value", INT64_MIN, INT64_MAX)
+        high = low
+        if words.maybe("to"):
+            high = words.integer("the end of the range", INT64_MIN, INT64_MAX)
+        low, high = checked_range(words, low, high)
+        return Wanted(low, high, text=str(low) if low == high else f"{low} to {high}")
+
+    return read_value(words, names, ("state", path), read)
 
 
 def read_steps(words: Words, names: Names, name: str) -> Wanted:

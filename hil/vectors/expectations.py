@@ -97,6 +97,8 @@ class Watch:
         """Return what a source shows after a tick."""
         if source[0] == "quantity":
             return board.quantity(source[1])
+        if source[0] == "state":
+            return board.field(source[1]), ""
         if source[0] == "hold":
             return int(outputs.power_hold), ""
         if source[0] == "output":
@@ -197,6 +199,8 @@ def shown_value(one: ValueExpectation, watch: Watch, observed: Observation) -> s
         if pin.kind is PinKind.LEVEL:
             state = "active" if bool(value) == pin.active_high else "inactive"
             return f"{state} ({'high' if value else 'low'})"
+        return str(value)
+    if one.source[0] == "state":
         return str(value)
     return "on" if value else "off"
 

@@ -168,7 +168,7 @@ class ValueExpectation(Expectation):
     """A value `at` (first == last), `becomes` in, or `stays` during first..last.
 
     `source` is one of ("output", kind, index), ("sent", message, signal), ("quantity", name),
-    ("hold",).
+    ("state", path), ("hold",).
     """
 
     source: tuple[str, ...]

@@ -109,7 +109,7 @@ def test_reset_gives_the_declared_reset_values(name: str) -> None:
     for frames, inputs in random_stimulus(bridge, 7, 300):
         step(bridge, frames, inputs)
     assert bridge.image() != fresh
-    bridge.reset(ResetCause.COMMANDED)
+    bridge.reset(ResetCause.POWER_ON)
     assert bridge.image() == fresh
     assert bridge.now == 0
 

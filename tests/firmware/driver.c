@@ -3,7 +3,7 @@
  * 'F' frame: identifier (4 octets, little-endian), bus, extended, raw length code, 8 octets.
  * 'T' tick: supply in mV (4), one octet a level input, two octets an analogue input. Answered with
  * the digest (4).
- * 'R' reset by command. The end of the input ends the run with 0; a torn record with 2. */
+ * 'R' reset by command with kept memory. The end of the input ends the run with 0; a torn record with 2. */
 #include <stdio.h>
 
 #include "interface.h"
@@ -70,16 +70,18 @@ static int tick(void)
 
 int main(void)
 {
+    static uint8_t kept[XB_KEPT_OCTETS];
     int result = 0;
 
-    xb_reset(XB_RESET_POWER_ON);
+    xb_reset(XB_RESET_POWER_ON, NULL);
     for (int kind = getchar(); kind != EOF && result == 0; kind = getchar()) {
         if (kind == 'F') {
             result = frame();
         } else if (kind == 'T') {
             result = tick();
         } else if (kind == 'R') {
-            xb_reset(XB_RESET_COMMANDED);
+            (void)xb_kept(kept);
+            xb_reset(XB_RESET_COMMANDED, kept);
         } else {
             result = 2;
         }

@@ -63,7 +63,7 @@ def test_random_traffic_in_lockstep(
     name: str, seed: int, boards: dict[str, NativeLibraryBoard]
 ) -> None:
     board, bridge = boards[name], bridge_of(name)
-    board.reset(ResetCause.COMMANDED, keep=False)
+    board.reset(ResetCause.POWER_ON, keep=False)
     assert board.image() == bridge.image()
     sent = 0
     for tick, (frames, inputs) in enumerate(random_stimulus(bridge, seed + 500, TICKS)):

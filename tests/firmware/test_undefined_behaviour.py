@@ -52,7 +52,7 @@ def test_the_sanitizers_find_nothing_and_digests_agree(name: str, tmp_path: Path
     stream, expected = bytearray(), bytearray()
     for tick, (frames, inputs) in enumerate(random_stimulus(bridge, 900, TICKS)):
         if tick % 1500 == 1499:
-            bridge.reset(ResetCause.COMMANDED)
+            bridge.reset(ResetCause.COMMANDED, bridge.kept())
             stream += b"R"
         offered = frames if tick // 400 % 2 == 0 else []
         step(bridge, offered, inputs)

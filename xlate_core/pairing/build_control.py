@@ -164,4 +164,5 @@ def build_power(context: Context, indices: Indices) -> PowerSpec:
         after_run=table.after_run_ms // control,
         mode_quantity=indices.quantities.get(POWER_MODE, NONE),
         supply_quantity=indices.quantities.get(SUPPLY, NONE),
+        kept=table.kept,
     )

@@ -129,6 +129,7 @@ def resolve(context: Context) -> BridgeSpec:
         functions=build_all(context, indices),
         transmits=transmits,
         routes=build_routes(context),
+        keeps=context.file.power.kept,
     )
 
 

@@ -176,6 +176,7 @@ class PowerTable(StrictTable):
     running_below: Physical | None = Field(None, description="not running below")
     cycle_off_ms: Milliseconds = Field(2000, description="ignition off so long ends a cycle, ms")
     after_run_ms: Milliseconds = Field(0, description="power hold after ignition off, ms")
+    kept: bool = Field(False, description="the ignition cycle survives a reset")
 
 
 class BridgeFile(StrictTable):

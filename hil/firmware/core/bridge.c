@@ -6,6 +6,7 @@
 #include "arithmetic.h"
 #include "intake.h"
 #include "interface.h"
+#include "kept_memory.h"
 #include "sending.h"
 #include "state_image.h"
 #include "xlate_bridge.h"
@@ -65,8 +66,22 @@ static void look_at_everything(void)
     xb_sending_look_at_everything(&engine);
 }
 
-/* Put every field to its reset value. */
-void xb_reset(xb_reset_cause cause)
+/* Take up the memory that survived the reset, and judge what it means now. */
+static void recall(xb_reset_cause cause, const uint8_t *kept)
+{
+    uint8_t taken = 0u;
+
+    if (kept != NULL) {
+        taken = xb_kept_read(&engine, kept);
+    }
+    xb_note_start(&engine.start, (uint8_t)cause, kept != NULL, taken);
+    if (taken != 0u) {
+        xb_power_recall(engine.spec->power, &engine.power, cause == XB_RESET_POWER_ON);
+    }
+}
+
+/* Put every field to its reset value, then take up the memory that survived (rule 1). */
+void xb_reset(xb_reset_cause cause, const uint8_t *kept)
 {
     const xb_bridge_spec *spec = &xb_spec;
 
@@ -77,6 +92,7 @@ void xb_reset(xb_reset_cause cause)
     engine.store.touched = engine.touched;
     engine.cause = (uint8_t)cause;
     engine.clockwork = xb_clockwork_reset_state;
+    engine.start = xb_start_reset_state;
     engine.power = xb_power_reset_state;
     reset_intake(spec);
     reset_control(spec);
@@ -90,6 +106,7 @@ void xb_reset(xb_reset_cause cause)
     for (uint32_t i = 0u; i < spec->condition_count; i++) {
         engine.conditions[i] = xb_condition_reset_state;
     }
+    recall(cause, kept);
     look_at_everything();
     commit();
 }
@@ -262,7 +279,7 @@ void xb_tick(const xb_inputs *inputs, xb_outputs *outputs)
 /* Write the state image; return its length. */
 uint32_t xb_image(uint8_t *buffer)
 {
-    xb_writer writer = {buffer, 0u, UINT32_MAX};
+    xb_writer writer = xb_new_writer(buffer, NULL, 0u);
 
     xb_image_write(&engine, &writer);
     return writer.length;
@@ -271,10 +288,16 @@ uint32_t xb_image(uint8_t *buffer)
 /* Return the CRC-32/ISO-HDLC of the state image (rule 15). */
 uint32_t xb_digest(void)
 {
-    xb_writer writer = {0, 0u, UINT32_MAX};
+    xb_writer writer = xb_new_writer(NULL, NULL, 0u);
 
     xb_image_write(&engine, &writer);
     return writer.crc ^ UINT32_MAX;
+}
+
+/* Write the memory that survives a reset; return its length. */
+uint32_t xb_kept(uint8_t *buffer)
+{
+    return xb_kept_write(&engine, buffer);
 }
 
 /* Return the number of the rule set. */

@@ -1,7 +1,6 @@
-/* How state is written out: every declared field, little-endian, one by one (rule 15). */
+/* How state is written out and taken up: every declared field, little-endian, one by one
+ * (rule 15). */
 #include "fields.h"
-
-#include <stddef.h>
 
 /* CRC-32/ISO-HDLC (polynomial 0xEDB88320 reflected), four bits a step. */
 static const uint32_t crc_steps[16] = {
@@ -10,9 +9,35 @@ static const uint32_t crc_steps[16] = {
     0x9B64C2B0u, 0x86D3D2D4u, 0xA00AE278u, 0xBDBDF21Cu,
 };
 
-/* Write one field, little-endian; a negative value comes as its two's complement. */
-void xb_write_field(xb_writer *writer, uint64_t value, uint32_t octets)
+/* Return a writer at its start. */
+xb_writer xb_new_writer(uint8_t *buffer, const uint8_t *source, uint8_t kept_only)
 {
+    xb_writer writer = {buffer, source, 0u, UINT32_MAX, kept_only};
+
+    return writer;
+}
+
+/* Return the octets at the writer's source as a number, little-endian. */
+static uint64_t take(const xb_writer *writer, uint32_t octets)
+{
+    uint64_t value = 0u;
+
+    for (uint32_t i = 0u; i < octets; i++) {
+        value |= (uint64_t)writer->source[writer->length + i] << (8u * i);
+    }
+    return value;
+}
+
+/* Put one field out, little-endian, a negative value as its two's complement, or take it up.
+ * Return the value the field has afterwards. */
+uint64_t xb_put_field(xb_writer *writer, uint64_t value, uint32_t octets, uint8_t kept)
+{
+    if (writer->kept_only != 0u && kept == 0u) {
+        return value;
+    }
+    if (writer->source != NULL) {
+        value = take(writer, octets);
+    }
     for (uint32_t i = 0u; i < octets; i++) {
         uint8_t octet = (uint8_t)((value >> (8u * i)) & 0xFFu);
 
@@ -24,4 +49,17 @@ void xb_write_field(xb_writer *writer, uint64_t value, uint32_t octets)
         writer->crc = (writer->crc >> 4) ^ crc_steps[writer->crc & 0xFu];
         writer->crc = (writer->crc >> 4) ^ crc_steps[writer->crc & 0xFu];
     }
+    return value;
+}
+
+/* Return the number that a two's complement of so many octets, or of 8, stands for. */
+int64_t xb_from_complement(uint64_t value, uint32_t octets)
+{
+    uint64_t top = octets < 8u ? UINT64_MAX >> (8u * (8u - octets)) : UINT64_MAX;
+    uint64_t bits = value & top;
+
+    if (bits <= top >> 1) {
+        return (int64_t)bits;
+    }
+    return -(int64_t)(top - bits) - 1;
 }

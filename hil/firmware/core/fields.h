@@ -1,16 +1,25 @@
-/* How state is written out: every declared field, little-endian, one by one (rule 15). */
+/* How state is written out and taken up: every declared field, little-endian, one by one
+ * (rule 15). */
 #ifndef XB_FIELDS_H
 #define XB_FIELDS_H
 
+#include <stddef.h>
 #include <stdint.h>
 
-/* Where the image goes. Octets go to `buffer` when it is not NULL, and always into the CRC-32. */
+/* Where fields go. Octets go to `buffer` when it is not NULL, and always into the CRC-32.
+ *
+ * With a `source` it goes the other way round: the fields take the values that stand there. With
+ * `kept_only` the fields that do not survive a reset are left out. */
 typedef struct {
     uint8_t *buffer;
-    uint32_t length; /* octets written so far */
+    const uint8_t *source;
+    uint32_t length; /* octets put so far */
     uint32_t crc;    /* running register, not yet inverted */
+    uint8_t kept_only;
 } xb_writer;
 
-void xb_write_field(xb_writer *writer, uint64_t value, uint32_t octets);
+xb_writer xb_new_writer(uint8_t *buffer, const uint8_t *source, uint8_t kept_only);
+uint64_t xb_put_field(xb_writer *writer, uint64_t value, uint32_t octets, uint8_t kept);
+int64_t xb_from_complement(uint64_t value, uint32_t octets);
 
 #endif

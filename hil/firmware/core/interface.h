@@ -60,6 +60,7 @@ typedef struct {
     uint32_t transmit_count;
     uint32_t route_count;
     uint32_t own_key_count;
+    uint8_t keeps; /* memory over resets is used: starts are noted in the state */
 } xb_bridge_spec;
 
 #define XB_QUANTITY_WORDS ((XB_QUANTITY_SLOTS + 31u) / 32u)
@@ -74,6 +75,7 @@ typedef struct xb_engine_ {
     const xb_bridge_spec *spec;
     xb_store store;
     xb_clockwork_state clockwork;
+    xb_start_state start;
     xb_power_state power;
     xb_bus_counts_state bus_counts[XB_BUSES];
     xb_clock_state clocks[XB_CLOCK_SLOTS];

@@ -33,6 +33,20 @@ static uint8_t is_set(const xb_store *store, int32_t index)
     return index != XB_NONE && store->states[index].value != 0;
 }
 
+/* Judge what was taken up from kept memory; nothing of it counts unless the pairing keeps it.
+ *
+ * A module that was off without supply cannot know for how long: a power-on with ignition last
+ * seen off ends the ignition cycle. Every other reset goes on counting where it was. */
+void xb_power_recall(const xb_power_spec *spec, xb_power_state *state, uint8_t power_on)
+{
+    if (spec->kept == 0u) {
+        state->off_time = 0u;
+        state->cycle = 0u;
+    } else if (power_on != 0u && state->off_time > 0u && state->off_time < spec->cycle_off) {
+        state->off_time = spec->cycle_off;
+    }
+}
+
 /* Run one control tick. */
 void xb_power_step(const xb_power_spec *spec, xb_power_state *state, const xb_store *store)
 {

@@ -32,9 +32,11 @@ typedef struct {
     int32_t running_below;
     uint32_t cycle_off;
     uint32_t after_run;
+    uint8_t kept; /* the ignition cycle survives a reset */
 } xb_power_spec;
 
 uint8_t xb_ignition_is_on(const xb_power_state *state);
+void xb_power_recall(const xb_power_spec *spec, xb_power_state *state, uint8_t power_on);
 void xb_power_step(const xb_power_spec *spec, xb_power_state *state, const xb_store *store);
 
 #endif

@@ -1,12 +1,15 @@
 /* The state image: every declared field in order and width, little-endian (rule 15). */
 #include "state_image.h"
 
-/* Write every state record in image order. */
-void xb_image_write(const xb_engine *engine, xb_writer *writer)
+/* Put every state record out, or take it up, in image order. */
+void xb_image_write(xb_engine *engine, xb_writer *writer)
 {
     const xb_bridge_spec *spec = engine->spec;
 
     xb_put_clockwork(writer, &engine->clockwork);
+    if (spec->keeps != 0u) {
+        xb_put_start(writer, &engine->start);
+    }
     for (uint32_t i = 0u; i < XB_BUSES; i++) {
         xb_put_bus_counts(writer, &engine->bus_counts[i]);
     }

@@ -7,6 +7,6 @@
 #include "fields.h"
 #include "interface.h"
 
-void xb_image_write(const xb_engine *engine, xb_writer *writer);
+void xb_image_write(xb_engine *engine, xb_writer *writer);
 
 #endif

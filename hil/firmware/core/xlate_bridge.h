@@ -3,7 +3,7 @@
  * The core is one engine with static memory. It has no clock, no interrupt, no heap and no port of
  * its own: the board calls it from one thread of control, once a tick, like this:
  *
- *     xb_reset(XB_RESET_POWER_ON);
+ *     xb_reset(XB_RESET_POWER_ON, kept);
  *     for every tick of XB_TICK_MS milliseconds:
  *         xb_receive(&frame);         for each frame since the last tick, in order of arrival
  *         xb_tick(&inputs, &outputs); then hand over outputs.frames and set the pins
@@ -72,9 +72,12 @@ typedef struct {
     uint8_t power_hold;
 } xb_outputs;
 
-/* Put every field to its reset value. To be called before anything else. Memory that survives a
- * reset does not exist in this rule set. */
-void xb_reset(xb_reset_cause cause);
+/* Put every field to its reset value, then take up the memory that survived (rule 1). To be called
+ * before anything else.
+ *
+ * `kept` points to XB_KEPT_OCTETS octets that xb_kept wrote before the reset, or is NULL when there
+ * are none. They may hold anything: what is not whole, or of another pairing, is refused. */
+void xb_reset(xb_reset_cause cause, const uint8_t *kept);
 
 /* Take one frame that arrived since the previous tick; accept or reject it (rule 5).
  *
@@ -88,6 +91,11 @@ void xb_tick(const xb_inputs *inputs, xb_outputs *outputs);
 /* Write the state image, XB_IMAGE_OCTETS octets, between a tick and the next frame; return its
  * length. */
 uint32_t xb_image(uint8_t *buffer);
+
+/* Write the memory that survives a reset, XB_KEPT_OCTETS octets, between ticks; return its length.
+ * The board stores it where it survives what the board's supply does: memory that is not cleared at
+ * start, or non-volatile memory before power_hold ends. */
+uint32_t xb_kept(uint8_t *buffer);
 
 /* Return the CRC-32/ISO-HDLC of the state image (rule 15). Takes far longer than a tick may leave
  * on a board: only at checkpoints. */

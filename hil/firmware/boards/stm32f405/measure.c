@@ -122,7 +122,7 @@ static uint32_t run_reset(void)
 
     XB_MASK_INTERRUPTS();
     before = xb_port_cycles();
-    xb_reset(XB_RESET_COMMANDED);
+    xb_reset(XB_RESET_COMMANDED, NULL);
     return since(before);
 }
 
@@ -159,7 +159,7 @@ int main(void)
     xb_time_start();
     xb_uart_start();
     xb_watchdog_start();
-    xb_reset(XB_RESET_POWER_ON);
+    xb_reset(XB_RESET_POWER_ON, NULL);
     before = xb_port_cycles();
     overhead = xb_port_cycles() - before;
     XB_ALLOW_INTERRUPTS();

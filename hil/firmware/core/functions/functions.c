@@ -51,8 +51,8 @@ void xb_functions_step(xb_engine *engine, const xb_function_spec *function)
     }
 }
 
-/* Write the state of one function and the repeated records behind it. */
-void xb_functions_image(const xb_engine *engine, const xb_function_spec *function,
+/* Put out, or take up, the state of one function and the repeated records behind it. */
+void xb_functions_image(xb_engine *engine, const xb_function_spec *function,
                         xb_writer *writer)
 {
     uint16_t place = function->place;
