@@ -120,11 +120,13 @@ from = ["input.ignition_switch"]
 resolution = 1
 range = [0, 1]
 from = ["input.brake_switch"]
+watch_only = true
 [quantity.fuel]
 unit = "l"
 resolution = 1
 range = [0, 60]
 from = ["input.fuel_sender"]
+watch_only = true
 [quantity.engine_speed]
 unit = "rpm"
 resolution = "1/4"
