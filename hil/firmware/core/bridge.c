@@ -285,6 +285,30 @@ uint32_t xb_image(uint8_t *buffer)
     return writer.length;
 }
 
+/* Write a part of the state image. */
+void xb_image_part(uint8_t *buffer, uint32_t first, uint32_t count)
+{
+    xb_writer writer = xb_new_writer(buffer, NULL, 0u);
+
+    writer.first = first;
+    writer.count = count;
+    xb_image_write(&engine, &writer);
+}
+
+/* Take up a snapshot, or a part of one. */
+void xb_restore(const uint8_t *image, uint32_t first, uint32_t count)
+{
+    xb_writer writer = xb_new_writer(NULL, image, 0u);
+
+    writer.first = first;
+    writer.count = count;
+    xb_image_write(&engine, &writer);
+    for (uint32_t i = 0u; i < engine.spec->route_count; i++) {
+        engine.waiting_counts[i] = 0u;
+    }
+    look_at_everything();
+}
+
 /* Return the CRC-32/ISO-HDLC of the state image (rule 15). */
 uint32_t xb_digest(void)
 {

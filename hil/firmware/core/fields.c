@@ -12,9 +12,26 @@ static const uint32_t crc_steps[16] = {
 /* Return a writer at its start. */
 xb_writer xb_new_writer(uint8_t *buffer, const uint8_t *source, uint8_t kept_only)
 {
-    xb_writer writer = {buffer, source, 0u, UINT32_MAX, kept_only};
+    xb_writer writer = {buffer, source, 0u, UINT32_MAX, kept_only, 0u, UINT32_MAX};
 
     return writer;
+}
+
+/* Take one octet into a running CRC-32/ISO-HDLC register. */
+uint32_t xb_crc32_octet(uint32_t crc, uint8_t octet)
+{
+    crc ^= octet;
+    crc = (crc >> 4) ^ crc_steps[crc & 0xFu];
+    return (crc >> 4) ^ crc_steps[crc & 0xFu];
+}
+
+/* Return whether the next `octets` octets lie wholly inside the part buffer or source hold. */
+static uint8_t is_inside(const xb_writer *writer, uint32_t octets)
+{
+    return (writer->length >= writer->first && writer->count >= octets &&
+            writer->length - writer->first <= writer->count - octets)
+               ? 1u
+               : 0u;
 }
 
 /* Return the octets at the writer's source as a number, little-endian. */
@@ -23,7 +40,7 @@ static uint64_t take(const xb_writer *writer, uint32_t octets)
     uint64_t value = 0u;
 
     for (uint32_t i = 0u; i < octets; i++) {
-        value |= (uint64_t)writer->source[writer->length + i] << (8u * i);
+        value |= (uint64_t)writer->source[(writer->length - writer->first) + i] << (8u * i);
     }
     return value;
 }
@@ -35,19 +52,17 @@ uint64_t xb_put_field(xb_writer *writer, uint64_t value, uint32_t octets, uint8_
     if (writer->kept_only != 0u && kept == 0u) {
         return value;
     }
-    if (writer->source != NULL) {
+    if (writer->source != NULL && is_inside(writer, octets) != 0u) {
         value = take(writer, octets);
     }
     for (uint32_t i = 0u; i < octets; i++) {
         uint8_t octet = (uint8_t)((value >> (8u * i)) & 0xFFu);
 
-        if (writer->buffer != NULL) {
-            writer->buffer[writer->length] = octet;
+        if (writer->buffer != NULL && is_inside(writer, 1u) != 0u) {
+            writer->buffer[writer->length - writer->first] = octet;
         }
         writer->length += 1u;
-        writer->crc ^= octet;
-        writer->crc = (writer->crc >> 4) ^ crc_steps[writer->crc & 0xFu];
-        writer->crc = (writer->crc >> 4) ^ crc_steps[writer->crc & 0xFu];
+        writer->crc = xb_crc32_octet(writer->crc, octet);
     }
     return value;
 }

@@ -97,6 +97,16 @@ uint32_t xb_image(uint8_t *buffer);
  * start, or non-volatile memory before power_hold ends. */
 uint32_t xb_kept(uint8_t *buffer);
 
+/* Write `count` octets of the state image from place `first` on, for a buffer that cannot hold it
+ * all. */
+void xb_image_part(uint8_t *buffer, uint32_t first, uint32_t count);
+
+/* Take up a snapshot of the same pairing, between a tick and the next frame: `count` octets of an
+ * image from place `first` on (rule 15). Parts are cut between fields; of a field that is cut
+ * nothing is taken. Values are taken as they are: only an image that xb_image or the reference
+ * wrote may be given. */
+void xb_restore(const uint8_t *image, uint32_t first, uint32_t count);
+
 /* Return the CRC-32/ISO-HDLC of the state image (rule 15). Takes far longer than a tick may leave
  * on a board: only at checkpoints. */
 uint32_t xb_digest(void);
