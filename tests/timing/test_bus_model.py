@@ -96,7 +96,8 @@ def test_nor_with_disturbed_frames(streams: list[Stream], seed: int) -> None:
     bound = {one.stream: one.worst_us for one in responses}
     for stream, _, ended in run(BIT_RATE, [(at, one) for at, one, _ in planned], errors):
         worst = bound[stream]
-        assert worst is not None and ended - events[stream].pop(0) <= 1000 * worst
+        assert worst is not None
+        assert ended - events[stream].pop(0) <= 1000 * worst
 
 
 def test_the_worst_case_is_reached() -> None:
@@ -122,7 +123,9 @@ def test_a_newer_frame_takes_the_place_of_one_that_waits() -> None:
     bus.withdraw(lambda load: load == "old")
     bus.offer((2, 0, 0), 100, 20, "new")
     first = bus.advance(200_000)
-    assert first is not None and first.offer.load == "on its way"
+    assert first is not None
+    assert first.offer.load == "on its way"
     second = bus.advance(400_000)
-    assert second is not None and second.offer.load == "new"
+    assert second is not None
+    assert second.offer.load == "new"
     assert bus.next_instant() is None
