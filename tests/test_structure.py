@@ -31,6 +31,7 @@ CORE_ORDER = (
     "pins",
     "quantities",
     "decoding",
+    "fault_memory",
     "faults",
     "power",
     "conditions",

@@ -12,9 +12,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar, NamedTuple
 
-from xlate_core import conditions, faults, kept_memory, power, state_image
+from xlate_core import conditions, fault_memory, faults, kept_memory, power, state_image
 from xlate_core.buses import BusCommand
 from xlate_core.events import Observer, Reason
+from xlate_core.fault_memory import EntrySpec, EntryState, OperationState, SnapshotState
 from xlate_core.faults import FaultState
 from xlate_core.fields import Field, Overflow, Width
 from xlate_core.frames import BUS_NAMES, Bus, Frame
@@ -84,13 +85,16 @@ class Bridge:
         "cause",
         "clockwork",
         "common",
+        "entries",
         "faults",
         "functions",
         "intake",
         "level_inputs",
         "observer",
+        "operation",
         "power",
         "sender",
+        "snapshots",
         "spec",
         "start",
     )
@@ -129,6 +133,12 @@ class Bridge:
         self.intake = Intake(self.common, self.sender.route)
         self.level_inputs = [LevelInputState() for _ in spec.pins.levels]
         self.faults = [FaultState() for _ in spec.faults]
+        self.operation = OperationState()
+        self.entries = [EntryState() for _ in spec.faults]
+        self.snapshots = [
+            [SnapshotState() for _ in (fault.memory.snapshot if fault.memory else ())]
+            for fault in spec.faults
+        ]
         self.power = PowerState()
         self.functions: list[Any] = [FUNCTIONS[type(f)][0](f) for f in spec.functions]
         self._followers = self._follow()
@@ -238,12 +248,25 @@ class Bridge:
         for number, clock in enumerate(self.intake.clocks):
             yield NamedRecord(f"clock.{number}", clock)
         yield NamedRecord("power", self.power)
+        yield from self._memory_records()
         for kind, specs, states in groups:
             for one, state in zip(specs, states, strict=True):
                 yield NamedRecord(f"{kind}.{one.name}", state)
                 parts: Callable[[], list[Any]] = getattr(state, "parts", list)
                 for number, part in enumerate(parts()):
                     yield NamedRecord(f"{kind}.{one.name}.{number}", part)
+
+    def _memory_records(self) -> Iterator[NamedRecord]:
+        """Yield the records of the fault memory; there are none without remembered faults."""
+        spec = self.spec
+        if any(fault.memory is not None for fault in spec.faults):
+            yield NamedRecord("operation", self.operation)
+        for fault, entry, snapshot in zip(spec.faults, self.entries, self.snapshots, strict=True):
+            if fault.memory is not None:
+                yield NamedRecord(f"memory.{fault.name}", entry)
+                for quantity, state in zip(fault.memory.snapshot, snapshot, strict=True):
+                    name = spec.quantities[quantity].name
+                    yield NamedRecord(f"memory.{fault.name}.{name}", state)
 
     def image(self) -> bytes:
         """Return the state image, to be taken between a tick and the next frame."""
@@ -346,7 +369,8 @@ class Bridge:
 
     def _step_faults(self) -> None:
         """Move every fault by what was seen since the last control tick."""
-        for spec, state in zip(self.spec.faults, self.faults, strict=True):
+        fault_memory.pass_time(self.operation)
+        for number, (spec, state) in enumerate(zip(self.spec.faults, self.faults, strict=True)):
             enabled = self.common.holds(spec.condition)
             if spec.message >= 0:
                 message = self.intake.messages[spec.message]
@@ -361,8 +385,24 @@ class Bridge:
                 self.common.tell(reason, spec.name, state.level)
             if spec.output >= 0:
                 self.common.store.publish(spec.output, int(state.matured))
+            if spec.memory is not None:
+                self._remember(number, spec.memory, state.matured, enabled)
         for index in self.common.judged:
             self.intake.messages[index].good = self.intake.messages[index].bad = 0
+
+    def _remember(self, number: int, spec: EntrySpec, matured: bool, judged: bool) -> None:
+        """Write what a fault is now into its entry of the fault memory."""
+        entry, snapshot = self.entries[number], self.snapshots[number]
+        name, before = self.spec.faults[number].name, entry.stored
+        if self.power.new_cycle:
+            fault_memory.begin_cycle(spec, entry, snapshot)
+            if before and not entry.stored:
+                self.common.tell(Reason.ENTRY_ERASED, name, spec.code)
+        now, store = self.operation.ticks, self.common.store
+        before = entry.stored
+        fault_memory.note(spec, entry, snapshot, matured, judged, now, store)
+        if entry.stored and not before:
+            self.common.tell(Reason.ENTRY_STORED, name, spec.code)
 
     def _note_changes(self) -> None:
         """Pass changed quantities on: messages to pack anew, pins to drive, conditions to judge."""
@@ -411,6 +451,10 @@ class Bridge:
         kept_memory.note_start(self.start, cause, kept is not None, taken)
         if taken:
             power.recall(self.spec.power, self.power, cause is ResetCause.POWER_ON)
+            for spec, state, entry in zip(self.spec.faults, self.faults, self.entries, strict=True):
+                if spec.memory is not None and fault_memory.recall(entry, spec.latch):
+                    state.level = spec.limit
+                    state.matured = True
 
     def _follow(self) -> tuple[Followers, ...]:
         """Return, for every quantity, what must be looked at again when it changed."""

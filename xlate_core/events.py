@@ -28,6 +28,8 @@ class Reason(IntEnum):
     QUEUE_OVERFLOW = 18
     SENDING_STOPPED = 19
     SENDING_RESUMED = 20
+    ENTRY_STORED = 21
+    ENTRY_ERASED = 22
 
 
 class Event(NamedTuple):

@@ -1,20 +1,24 @@
 """Faults mature and heal in steps, or latch until the next ignition cycle (rule 9).
 
 A fault watches the status of a quantity (one step per control tick) or the frames of a message
-(one step per frame since the last control tick). Its output is a quantity: 1 while matured. Fault
-memory has its place in this module and comes later, with the persistent part of the state.
+(one step per frame since the last control tick). Its output is a quantity: 1 while matured. What is
+remembered of a matured fault is the matter of fault_memory.py.
 """
 
 from dataclasses import dataclass
 from typing import ClassVar
 
 from xlate_core.arithmetic import saturate
+from xlate_core.fault_memory import EntrySpec
 from xlate_core.fields import Field, Overflow, Width
 
 
 @dataclass(frozen=True, slots=True)
 class FaultSpec:
-    """A fault: exactly one of quantity (with its statuses) and message is an index, not -1."""
+    """A fault: exactly one of quantity (with its statuses) and message is an index, not -1.
+
+    `memory` is what is remembered of it, or None.
+    """
 
     name: str
     quantity: int
@@ -26,6 +30,7 @@ class FaultSpec:
     latch: bool
     condition: int
     output: int
+    memory: EntrySpec | None = None
 
 
 @dataclass(slots=True)

@@ -109,7 +109,8 @@ class ControlTables:
         )
 
     def fault(self, spec: FaultSpec) -> str:
-        """Return a fault."""
+        """Return a fault; `entry` is its place in the fault memory."""
+        kept = [fault.name for fault in self.spec.faults if fault.memory is not None]
         return struct(
             {
                 "quantity": i32(spec.quantity, spec.name),
@@ -121,6 +122,7 @@ class ControlTables:
                 "down": i32(spec.down, spec.name),
                 "limit": u16(spec.limit, spec.name),
                 "latch": u8(spec.latch, spec.name),
+                "entry": i32(kept.index(spec.name) if spec.name in kept else -1, spec.name),
             }
         )
 

@@ -8,6 +8,7 @@ from typing import Protocol
 
 from hil.firmware import function_tables
 from xlate_core.bridge import ClockworkState
+from xlate_core.fault_memory import EntryState, OperationState, SnapshotState
 from xlate_core.faults import FaultState
 from xlate_core.fields import Field, Width
 from xlate_core.interface import ConditionState
@@ -39,6 +40,9 @@ RECORDS: dict[str, Record] = {
     "quantity": QuantityState,
     "level_input": LevelInputState,
     "fault": FaultState,
+    "operation": OperationState,
+    "entry": EntryState,
+    "snapshot": SnapshotState,
     **function_tables.records(),
     "transmit": TransmitState,
     "route": RouteState,

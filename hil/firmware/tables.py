@@ -6,7 +6,7 @@ pairing needs no new C.
 
 from pathlib import Path
 
-from hil.firmware import function_tables, state_records
+from hil.firmware import function_tables, memory_tables, state_records
 from hil.firmware.control_tables import ControlTables
 from hil.firmware.frame_tables import FrameTables
 from hil.firmware.notation import Arrays, array, struct, u8, u16, u32
@@ -34,6 +34,8 @@ def counts(spec: BridgeSpec) -> dict[str, int]:
         "FREQUENCY": sum(pin.kind is PinKind.FREQUENCY for pin in outputs),
         "CONDITION": len(spec.conditions),
         "FAULT": len(spec.faults),
+        "ENTRY": len(memory_tables.remembered(spec)),
+        "SNAPSHOT": sum(len(entry.snapshot) for entry in memory_tables.remembered(spec)),
         "FUNCTION": len(spec.functions),
         **{name.upper(): count for name, count in function_tables.counts(spec.functions).items()},
         "TRANSMIT": len(spec.transmits),
@@ -83,6 +85,7 @@ def source(pairing: Pairing) -> str:
     of_functions = {kind.array for kind in function_tables.KINDS}
     for member, (kind, entries) in tables.items():
         members[member] = arrays.add(kind, member, entries)
+    members["entries"] = arrays.add("xb_entry_spec", "entries", memory_tables.entries(spec, arrays))
     members["power"] = arrays.one("xb_power_spec", "power", ControlTables(spec, arrays).power())
     for member, (_, entries) in tables.items():
         if member not in of_functions:
@@ -90,6 +93,8 @@ def source(pairing: Pairing) -> str:
             members[f"{single}_count"] = u32(len(entries), member)
     for name, count in function_tables.counts(spec.functions).items():
         members[f"{name}_count"] = u32(count, name)
+    members["entry_count"] = u32(len(memory_tables.remembered(spec)), "entries")
+    members["snapshot_count"] = u32(counts(spec)["SNAPSHOT"], "snapshots")
     members["keeps"] = u8(spec.keeps, "keeps")
     digest = [f"0x{octet:02X}u" for octet in bytes.fromhex(pairing.digest)]
     return "\n".join(

@@ -88,6 +88,7 @@ def subjects_of(pairing: Pairing) -> dict[str, frozenset[str]]:
     quantities = frozenset(quantity.name for quantity in spec.quantities)
     functions = frozenset(function.name for function in spec.functions)
     faults = frozenset(fault.name for fault in spec.faults)
+    remembered = frozenset(fault.name for fault in spec.faults if fault.memory is not None)
     transmits = frozenset(message.name for message in spec.transmits)
     routes = frozenset(route.name for route in spec.routes)
     groups: tuple[tuple[frozenset[str], tuple[Reason, ...]], ...] = (
@@ -99,6 +100,7 @@ def subjects_of(pairing: Pairing) -> dict[str, frozenset[str]]:
         (quantities, (Reason.QUANTITY_SUBSTITUTED, Reason.QUANTITY_RETURNED)),
         (functions, (Reason.FAILSAFE_ENTERED, Reason.FAILSAFE_LEFT)),
         (faults, (Reason.FAULT_MATURED, Reason.FAULT_HEALED)),
+        (remembered, (Reason.ENTRY_STORED, Reason.ENTRY_ERASED)),
         (frozenset({"power"}), (Reason.MODE_CHANGED,)),
         (routes, (Reason.QUEUE_OVERFLOW,)),
         (transmits, (Reason.SENDING_STOPPED, Reason.SENDING_RESUMED)),

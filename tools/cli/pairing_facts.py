@@ -11,7 +11,9 @@ from typing import Any
 from xlate_core.bridge import RULES, BridgeSpec
 from xlate_core.frames import BUS_NAMES, FrameKey
 from xlate_core.pairing import DbcMessage, Pairing
+from xlate_core.pairing.build_memory import code_text
 from xlate_core.pairing.exact import show_ratio
+from xlate_core.pairing.memory_checks import FAILURE_TYPES
 from xlate_core.power import PowerMode
 from xlate_core.transmission import TransmitSpec
 
@@ -56,9 +58,25 @@ def facts(pairing: Pairing) -> dict[str, Any]:
             for one in pairing.functions
         ],
         "faults": [fault.name for fault in spec.faults],
+        "fault_memory": _fault_memory(spec),
         "conditions": [_condition(spec, index) for index in range(len(spec.conditions))],
         "notes": list(pairing.notes),
     }
+
+
+def _fault_memory(spec: BridgeSpec) -> list[dict[str, Any]]:
+    """Return what is remembered of each fault over resets."""
+    return [
+        {
+            "fault": fault.name,
+            "code": code_text(fault.memory.code),
+            "failure_type": FAILURE_TYPES.get(fault.memory.code & 0xFF, "no name here"),
+            "aging_cycles": fault.memory.aging,
+            "snapshot": [spec.quantities[index].name for index in fault.memory.snapshot],
+        }
+        for fault in spec.faults
+        if fault.memory is not None
+    ]
 
 
 def _bus(pairing: Pairing, bus: int) -> dict[str, Any]:

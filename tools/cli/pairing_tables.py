@@ -76,6 +76,14 @@ def print_facts(told: dict[str, Any]) -> None:
     )
     if told["faults"]:
         console.print("faults: " + escape(", ".join(told["faults"])))
+    for entry in told["fault_memory"]:
+        stored = ", ".join(entry["snapshot"]) or "no quantity"
+        console.print(
+            escape(
+                f"remembered: {entry['fault']} as {entry['code']} ({entry['failure_type']}) with "
+                f"{stored}, erased after {entry['aging_cycles'] or 'no number of'} good cycles"
+            )
+        )
     for note in told["notes"]:
         console.print("note: " + escape(note))
 

@@ -6,6 +6,7 @@ from xlate_core.arithmetic import Points, interpolate, rises
 from xlate_core.conditions import ComparisonSpec, ConditionSpec, Operator
 from xlate_core.faults import FaultSpec
 from xlate_core.pairing.build_functions import curve_points
+from xlate_core.pairing.build_memory import build_entry
 from xlate_core.pairing.context import POWER_MODE, SUPPLY, Context
 from xlate_core.pairing.exact import show_ratio
 from xlate_core.pairing.indices import NONE, Indices
@@ -136,6 +137,7 @@ def build_faults(context: Context, indices: Indices) -> tuple[FaultSpec, ...]:
                 latch=table.latch,
                 condition=indices.condition(table.when),
                 output=indices.quantities[table.output],
+                memory=build_entry(indices, table.memory),
             )
         )
     return tuple(specs)

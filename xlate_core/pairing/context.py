@@ -119,6 +119,8 @@ def uses(file: BridgeFile) -> list[Use]:
     for name, fault in file.fault.items():
         if fault.quantity is not None:
             read.append((("fault", name, "quantity"), fault.quantity))
+        for index, quantity in enumerate(fault.memory.snapshot if fault.memory else ()):
+            read.append((("fault", name, "memory", "snapshot", index), quantity))
     for key in ("ignition", "accessory", "crank", "engine_speed"):
         value = getattr(file.power, key)
         if value is not None:

@@ -22,6 +22,7 @@ from xlate_core.pairing.function_kinds import build_all, check_functions
 from xlate_core.pairing.indices import number_names
 from xlate_core.pairing.layout_checks import check_database
 from xlate_core.pairing.layouts import DbcMessage
+from xlate_core.pairing.memory_checks import check_memory
 from xlate_core.pairing.model import Pairing
 from xlate_core.pairing.name_checks import check_names
 from xlate_core.pairing.order_notes import note_backward_uses
@@ -71,6 +72,7 @@ def read(directory: Path) -> Context:
         check_values,
         check_functions,
         check_uses,
+        check_memory,
         check_traffic,
         note_backward_uses,
     ):
@@ -129,7 +131,8 @@ def resolve(context: Context) -> BridgeSpec:
         functions=build_all(context, indices),
         transmits=transmits,
         routes=build_routes(context),
-        keeps=context.file.power.kept,
+        keeps=context.file.power.kept
+        or any(fault.memory is not None for fault in context.file.fault.values()),
     )
 
 

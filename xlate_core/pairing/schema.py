@@ -12,6 +12,7 @@ from pydantic import BeforeValidator, Field
 from xlate_core.pairing.exact import Physical, Positive, Substitute
 from xlate_core.pairing.schema_functions import Milliseconds, StrictTable, whole
 from xlate_core.pairing.schema_kinds import FunctionTable
+from xlate_core.pairing.schema_memory import MemoryTable
 from xlate_core.pairing.schema_messages import (
     BusName,
     RawRange,
@@ -163,6 +164,7 @@ class FaultTable(StrictTable):
     latch: bool = Field(False, description="matured until the next ignition cycle")
     when: str | None = Field(None, description="condition under which it counts")
     output: str = Field(description="quantity that is 1 while matured")
+    memory: MemoryTable | None = Field(None, description="what is remembered of it over resets")
 
 
 class PowerTable(StrictTable):

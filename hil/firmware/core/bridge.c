@@ -56,6 +56,13 @@ static void reset_control(const xb_bridge_spec *spec)
     for (uint32_t i = 0u; i < spec->fault_count; i++) {
         engine.faults[i] = xb_fault_reset_state;
     }
+    engine.operation = xb_operation_reset_state;
+    for (uint32_t i = 0u; i < spec->entry_count; i++) {
+        engine.entries[i] = xb_entry_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->snapshot_count; i++) {
+        engine.snapshots[i] = xb_snapshot_reset_state;
+    }
     xb_functions_reset(&engine);
 }
 
@@ -77,6 +84,15 @@ static void recall(xb_reset_cause cause, const uint8_t *kept)
     xb_note_start(&engine.start, (uint8_t)cause, kept != NULL, taken);
     if (taken != 0u) {
         xb_power_recall(engine.spec->power, &engine.power, cause == XB_RESET_POWER_ON);
+        for (uint32_t i = 0u; i < engine.spec->entry_count; i++) {
+            uint16_t fault = engine.spec->entries[i].fault;
+            const xb_fault_spec *spec = &engine.spec->faults[fault];
+
+            if (xb_entry_recall(&engine.entries[i], spec->latch) != 0u) {
+                engine.faults[fault].level = spec->limit;
+                engine.faults[fault].matured = 1u;
+            }
+        }
     }
 }
 
@@ -164,13 +180,28 @@ static void read_pins(const xb_inputs *inputs)
     }
 }
 
+/* Write what a fault is now into its entry of the fault memory. */
+static void remember(uint32_t entry, uint8_t matured, uint8_t judged)
+{
+    const xb_entry_spec *spec = &engine.spec->entries[entry];
+    xb_snapshot_state *snapshot = &engine.snapshots[spec->first];
+
+    if (engine.power.new_cycle != 0u) {
+        xb_entry_begin_cycle(spec, &engine.entries[entry], snapshot);
+    }
+    xb_entry_note(spec, &engine.entries[entry], snapshot, matured, judged, engine.operation.ticks,
+                  &engine.store);
+}
+
 /* Move every fault by what was seen since the last control tick. */
 static void step_faults(void)
 {
     const xb_bridge_spec *spec = engine.spec;
 
+    xb_pass_time(&engine.operation);
     for (uint32_t i = 0u; i < spec->fault_count; i++) {
         const xb_fault_spec *fault = &spec->faults[i];
+        uint8_t enabled = xb_holds(&engine, fault->condition);
         uint16_t worse;
         uint16_t better;
 
@@ -183,11 +214,13 @@ static void step_faults(void)
             worse = (uint16_t)((fault->statuses >> status) & 1u);
             better = (uint16_t)(1u - worse);
         }
-        xb_fault_step(fault, &engine.faults[i], worse, better,
-                      xb_holds(&engine, fault->condition), engine.power.new_cycle);
+        xb_fault_step(fault, &engine.faults[i], worse, better, enabled, engine.power.new_cycle);
         if (fault->output != XB_NONE) {
             xb_publish(&engine.store, fault->output, engine.faults[i].matured, (uint8_t)XB_VALID,
                        1u);
+        }
+        if (fault->entry != XB_NONE) {
+            remember((uint32_t)fault->entry, engine.faults[i].matured, enabled);
         }
     }
     for (uint32_t i = 0u; i < spec->message_count; i++) {

@@ -12,6 +12,7 @@ typedef struct {
     int32_t message;
     int32_t condition;
     int32_t output;
+    int32_t entry; /* of the fault memory, or XB_NONE */
     uint32_t statuses;
     int32_t up;
     int32_t down;

@@ -6,6 +6,7 @@
 #define XB_INTERFACE_H
 
 #include "conditions.h"
+#include "fault_memory.h"
 #include "faults.h"
 #include "frames.h"
 #include "functions/functions.h"
@@ -32,6 +33,7 @@ typedef struct {
     const xb_output_pin_spec *outputs;
     const xb_condition_spec *conditions;
     const xb_fault_spec *faults;
+    const xb_entry_spec *entries; /* of the fault memory, in the order of their faults */
     const xb_power_spec *power;
     const xb_function_spec *functions;
     const xb_cooling_fan_spec *cooling_fans;
@@ -51,6 +53,8 @@ typedef struct {
     uint32_t output_count;
     uint32_t condition_count;
     uint32_t fault_count;
+    uint32_t entry_count;
+    uint32_t snapshot_count;
     uint32_t function_count;
     uint32_t cooling_fan_count;
     uint32_t fan_stage_count;
@@ -85,6 +89,9 @@ typedef struct xb_engine_ {
     xb_quantity_state quantities[XB_QUANTITY_SLOTS];
     xb_level_input_state levels[XB_LEVEL_SLOTS];
     xb_fault_state faults[XB_FAULT_SLOTS];
+    xb_operation_state operation;
+    xb_entry_state entries[XB_ENTRY_SLOTS];
+    xb_snapshot_state snapshots[XB_SNAPSHOT_SLOTS];
     xb_cooling_fan_state cooling_fans[XB_COOLING_FAN_SLOTS];
     xb_fan_stage_state fan_stages[XB_FAN_STAGE_SLOTS];
     xb_fuel_pump_state fuel_pumps[XB_FUEL_PUMP_SLOTS];

@@ -17,6 +17,17 @@ void xb_image_write(xb_engine *engine, xb_writer *writer)
         xb_put_clock(writer, &engine->clocks[i]);
     }
     xb_put_power(writer, &engine->power);
+    if (spec->entry_count != 0u) {
+        xb_put_operation(writer, &engine->operation);
+    }
+    for (uint32_t i = 0u; i < spec->entry_count; i++) {
+        const xb_entry_spec *entry = &spec->entries[i];
+
+        xb_put_entry(writer, &engine->entries[i]);
+        for (uint32_t k = 0u; k < entry->snapshot_count; k++) {
+            xb_put_snapshot(writer, &engine->snapshots[entry->first + k]);
+        }
+    }
     for (uint32_t i = 0u; i < spec->message_count; i++) {
         xb_put_message(writer, &engine->messages[i]);
     }
