@@ -31,6 +31,14 @@ def divide(numerator: int, denominator: int) -> int:
     return -((denominator // 2 - numerator) // denominator)
 
 
+def divide_up(numerator: int, denominator: int) -> int:
+    """Return numerator / denominator rounded up: for what must never be shown too low.
+
+    The denominator is positive.
+    """
+    return -(-numerator // denominator)
+
+
 def saturate(value: int, low: int, high: int) -> int:
     """Return the value limited to low..high."""
     if value < low:
