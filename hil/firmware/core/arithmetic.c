@@ -31,6 +31,16 @@ int64_t xb_divide(int64_t numerator, int64_t denominator)
     return quotient;
 }
 
+/* Return numerator / denominator rounded up: for what must never be shown too low.
+ *
+ * The denominator is positive. */
+int64_t xb_divide_up(int64_t numerator, int64_t denominator)
+{
+    int64_t quotient = numerator / denominator;
+
+    return numerator % denominator > 0 ? quotient + 1 : quotient;
+}
+
 /* Return the value limited to low..high. */
 int64_t xb_saturate(int64_t value, int64_t low, int64_t high)
 {

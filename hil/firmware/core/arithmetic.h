@@ -19,6 +19,7 @@ typedef struct {
 } xb_curve;
 
 int64_t xb_divide(int64_t numerator, int64_t denominator);
+int64_t xb_divide_up(int64_t numerator, int64_t denominator);
 int64_t xb_saturate(int64_t value, int64_t low, int64_t high);
 uint32_t xb_rate_step(uint16_t *remainder, uint32_t rate_per_s, uint32_t elapsed_ms);
 int64_t xb_approach(int64_t value, int64_t target, int64_t step);
