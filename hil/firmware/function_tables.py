@@ -7,13 +7,20 @@ counts and the state records; the C itself has the kind in functions.h, function
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
+from hil.firmware import instrument_functions as instruments
 from hil.firmware import plain_functions as plain
 from hil.firmware.notation import Arrays, NotationError
 from xlate_core.functions import FunctionSpec
+from xlate_core.functions.consumption_counter import ConsumptionCounterSpec, ConsumptionCounterState
 from xlate_core.functions.cooling_fan import CoolingFanSpec, CoolingFanState, StageState
+from xlate_core.functions.engine_speed_gauge import EngineSpeedGaugeSpec, EngineSpeedGaugeState
+from xlate_core.functions.fuel_level import FuelLevelSpec, FuelLevelState
 from xlate_core.functions.fuel_pump import FuelPumpSpec, FuelPumpState
 from xlate_core.functions.gauge import GaugeSpec, GaugeState
+from xlate_core.functions.lamps import LampPanelSpec, LampPanelState, LampState
 from xlate_core.functions.mapping import MappingSpec, MappingState
+from xlate_core.functions.pulse_output import PulseOutputSpec, PulseOutputState
+from xlate_core.functions.vehicle_speed import VehicleSpeedSpec, VehicleSpeedState
 
 
 class Parts(NamedTuple):
@@ -51,6 +58,28 @@ KINDS: tuple[FunctionKind, ...] = (
     FunctionKind(FuelPumpSpec, FuelPumpState, "fuel_pump", plain.fuel_pump),
     FunctionKind(GaugeSpec, GaugeState, "gauge", plain.gauge),
     FunctionKind(MappingSpec, MappingState, "mapping", plain.mapping),
+    FunctionKind(
+        LampPanelSpec,
+        LampPanelState,
+        "lamp_panel",
+        instruments.lamp_panel,
+        Parts("lamp", LampState, lambda spec: len(spec.lamps)),
+    ),
+    FunctionKind(
+        EngineSpeedGaugeSpec,
+        EngineSpeedGaugeState,
+        "engine_speed_gauge",
+        instruments.engine_speed_gauge,
+    ),
+    FunctionKind(PulseOutputSpec, PulseOutputState, "pulse_output", instruments.pulse_output),
+    FunctionKind(FuelLevelSpec, FuelLevelState, "fuel_level", instruments.fuel_level),
+    FunctionKind(
+        ConsumptionCounterSpec,
+        ConsumptionCounterState,
+        "consumption_counter",
+        instruments.consumption_counter,
+    ),
+    FunctionKind(VehicleSpeedSpec, VehicleSpeedState, "vehicle_speed", instruments.vehicle_speed),
 )
 
 

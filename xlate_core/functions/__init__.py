@@ -9,19 +9,47 @@ stand in one table below: an entry there (and its table in pairing/) is all the 
 from collections.abc import Callable
 from typing import Any
 
-from xlate_core.functions import cooling_fan, fuel_pump, gauge, mapping
+from xlate_core.functions import (
+    consumption_counter,
+    cooling_fan,
+    engine_speed_gauge,
+    fuel_level,
+    fuel_pump,
+    gauge,
+    lamps,
+    mapping,
+    pulse_output,
+    vehicle_speed,
+)
+from xlate_core.functions.consumption_counter import ConsumptionCounterSpec
 from xlate_core.functions.cooling_fan import CoolingFanSpec
+from xlate_core.functions.engine_speed_gauge import EngineSpeedGaugeSpec
+from xlate_core.functions.fuel_level import FuelLevelSpec
 from xlate_core.functions.fuel_pump import FuelPumpSpec
 from xlate_core.functions.gauge import GaugeSpec
+from xlate_core.functions.lamps import LampPanelSpec
 from xlate_core.functions.mapping import MappingSpec
+from xlate_core.functions.pulse_output import PulseOutputSpec
+from xlate_core.functions.vehicle_speed import VehicleSpeedSpec
 from xlate_core.power import PowerState
 from xlate_core.quantities import QuantityStore
 
-FunctionSpec = CoolingFanSpec | FuelPumpSpec | GaugeSpec | MappingSpec
+FunctionSpec = (
+    CoolingFanSpec
+    | FuelPumpSpec
+    | GaugeSpec
+    | MappingSpec
+    | LampPanelSpec
+    | EngineSpeedGaugeSpec
+    | PulseOutputSpec
+    | FuelLevelSpec
+    | ConsumptionCounterSpec
+    | VehicleSpeedSpec
+)
 
 Step = Callable[[Any, Any, QuantityStore, PowerState], bool]
 
-PURE = (GaugeSpec, MappingSpec)
+PURE = (GaugeSpec, MappingSpec, PulseOutputSpec)
 """Kinds without timers: while their one `input` stays the same, a step changes nothing."""
 
 FUNCTIONS: dict[type, tuple[Callable[[Any], Any], Step]] = {
@@ -29,4 +57,10 @@ FUNCTIONS: dict[type, tuple[Callable[[Any], Any], Step]] = {
     FuelPumpSpec: (fuel_pump.initial, fuel_pump.step),
     GaugeSpec: (gauge.initial, gauge.step),
     MappingSpec: (mapping.initial, mapping.step),
+    LampPanelSpec: (lamps.initial, lamps.step),
+    EngineSpeedGaugeSpec: (engine_speed_gauge.initial, engine_speed_gauge.step),
+    PulseOutputSpec: (pulse_output.initial, pulse_output.step),
+    FuelLevelSpec: (fuel_level.initial, fuel_level.step),
+    ConsumptionCounterSpec: (consumption_counter.initial, consumption_counter.step),
+    VehicleSpeedSpec: (vehicle_speed.initial, vehicle_speed.step),
 }

@@ -15,7 +15,7 @@ from xlate_core.quantities import QuantityStore, lost, usable
 
 @dataclass(frozen=True, slots=True)
 class EngineSpeedGaugeSpec:
-    """Rates in steps per second, 0 = at once; hold in control ticks; input and output step alike."""
+    """Rates in steps per second, 0 = at once; hold in control ticks; both ends step alike."""
 
     name: str
     input: int

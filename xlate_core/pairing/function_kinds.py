@@ -9,7 +9,9 @@ from typing import Any, NamedTuple
 
 from xlate_core.functions import FunctionSpec
 from xlate_core.pairing import build_functions as plain
+from xlate_core.pairing import build_instruments as instruments
 from xlate_core.pairing import function_checks as checks
+from xlate_core.pairing import instrument_checks
 from xlate_core.pairing.context import Context
 from xlate_core.pairing.indices import Indices
 from xlate_core.pairing.positions import KeyPath
@@ -19,6 +21,14 @@ from xlate_core.pairing.schema_functions import (
     FunctionBase,
     GaugeTable,
     MappingTable,
+)
+from xlate_core.pairing.schema_instruments import (
+    ConsumptionCounterTable,
+    EngineSpeedGaugeTable,
+    FuelLevelTable,
+    LampPanelTable,
+    PulseOutputTable,
+    VehicleSpeedTable,
 )
 
 Build = Callable[[Context, Indices, KeyPath, Any], FunctionSpec]
@@ -37,6 +47,20 @@ KINDS: dict[type[FunctionBase], FunctionKind] = {
     FuelPumpTable: FunctionKind(plain.build_fuel_pump),
     GaugeTable: FunctionKind(plain.build_gauge),
     MappingTable: FunctionKind(plain.build_mapping, checks.check_mapping),
+    LampPanelTable: FunctionKind(instruments.build_lamp_panel, instrument_checks.check_lamp_panel),
+    EngineSpeedGaugeTable: FunctionKind(
+        instruments.build_engine_speed_gauge, instrument_checks.check_engine_speed_gauge
+    ),
+    PulseOutputTable: FunctionKind(
+        instruments.build_pulse_output, instrument_checks.check_pulse_output
+    ),
+    FuelLevelTable: FunctionKind(instruments.build_fuel_level, instrument_checks.check_fuel_level),
+    ConsumptionCounterTable: FunctionKind(
+        instruments.build_consumption_counter, instrument_checks.check_consumption_counter
+    ),
+    VehicleSpeedTable: FunctionKind(
+        instruments.build_vehicle_speed, instrument_checks.check_vehicle_speed
+    ),
 }
 
 

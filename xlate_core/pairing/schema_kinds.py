@@ -10,11 +10,25 @@ from xlate_core.pairing.schema_functions import (
     GaugeTable,
     MappingTable,
 )
+from xlate_core.pairing.schema_instruments import (
+    ConsumptionCounterTable,
+    EngineSpeedGaugeTable,
+    FuelLevelTable,
+    LampPanelTable,
+    PulseOutputTable,
+    VehicleSpeedTable,
+)
 
 FunctionTable = Annotated[
     CoolingFanTable
     | FuelPumpTable
     | GaugeTable
-    | MappingTable,
+    | MappingTable
+    | LampPanelTable
+    | EngineSpeedGaugeTable
+    | PulseOutputTable
+    | FuelLevelTable
+    | ConsumptionCounterTable
+    | VehicleSpeedTable,
     Field(discriminator="kind"),
 ]  # fmt: skip

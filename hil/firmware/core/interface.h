@@ -40,6 +40,12 @@ typedef struct {
     const xb_fuel_pump_spec *fuel_pumps;
     const xb_gauge_spec *gauges;
     const xb_mapping_spec *mappings;
+    const xb_lamp_panel_spec *lamp_panels;
+    const xb_engine_speed_gauge_spec *engine_speed_gauges;
+    const xb_pulse_output_spec *pulse_outputs;
+    const xb_fuel_level_spec *fuel_levels;
+    const xb_consumption_counter_spec *consumption_counters;
+    const xb_vehicle_speed_spec *vehicle_speeds;
     const xb_transmit_spec *transmits;
     const xb_route_spec *routes;
     const xb_frame_key *own_keys; /* identifiers this module sends (rule 13) */
@@ -61,6 +67,13 @@ typedef struct {
     uint32_t fuel_pump_count;
     uint32_t gauge_count;
     uint32_t mapping_count;
+    uint32_t lamp_panel_count;
+    uint32_t lamp_count;
+    uint32_t engine_speed_gauge_count;
+    uint32_t pulse_output_count;
+    uint32_t fuel_level_count;
+    uint32_t consumption_counter_count;
+    uint32_t vehicle_speed_count;
     uint32_t transmit_count;
     uint32_t route_count;
     uint32_t own_key_count;
@@ -97,6 +110,13 @@ typedef struct xb_engine_ {
     xb_fuel_pump_state fuel_pumps[XB_FUEL_PUMP_SLOTS];
     xb_gauge_state gauges[XB_GAUGE_SLOTS];
     xb_mapping_state mappings[XB_MAPPING_SLOTS];
+    xb_lamp_panel_state lamp_panels[XB_LAMP_PANEL_SLOTS];
+    xb_lamp_state lamps[XB_LAMP_SLOTS];
+    xb_engine_speed_gauge_state engine_speed_gauges[XB_ENGINE_SPEED_GAUGE_SLOTS];
+    xb_pulse_output_state pulse_outputs[XB_PULSE_OUTPUT_SLOTS];
+    xb_fuel_level_state fuel_levels[XB_FUEL_LEVEL_SLOTS];
+    xb_consumption_counter_state consumption_counters[XB_CONSUMPTION_COUNTER_SLOTS];
+    xb_vehicle_speed_state vehicle_speeds[XB_VEHICLE_SPEED_SLOTS];
     xb_transmit_state transmits[XB_TRANSMIT_SLOTS];
     xb_route_state routes[XB_ROUTE_SLOTS];
     xb_condition_state conditions[XB_CONDITION_SLOTS];

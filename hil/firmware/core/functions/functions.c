@@ -23,6 +23,27 @@ void xb_functions_reset(xb_engine *engine)
     for (uint32_t i = 0u; i < spec->mapping_count; i++) {
         engine->mappings[i] = xb_mapping_reset_state;
     }
+    for (uint32_t i = 0u; i < spec->lamp_panel_count; i++) {
+        engine->lamp_panels[i] = xb_lamp_panel_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->lamp_count; i++) {
+        engine->lamps[i] = xb_lamp_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->engine_speed_gauge_count; i++) {
+        engine->engine_speed_gauges[i] = xb_engine_speed_gauge_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->pulse_output_count; i++) {
+        engine->pulse_outputs[i] = xb_pulse_output_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->fuel_level_count; i++) {
+        engine->fuel_levels[i] = xb_fuel_level_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->consumption_counter_count; i++) {
+        engine->consumption_counters[i] = xb_consumption_counter_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->vehicle_speed_count; i++) {
+        engine->vehicle_speeds[i] = xb_vehicle_speed_reset_state;
+    }
 }
 
 /* Run one function. */
@@ -44,6 +65,27 @@ void xb_functions_step(xb_engine *engine, const xb_function_spec *function)
         break;
     case XB_GAUGE:
         xb_gauge_step(&spec->gauges[place], &engine->gauges[place], store);
+        break;
+    case XB_LAMP_PANEL:
+        xb_lamp_panel_step(&spec->lamp_panels[place], &engine->lamp_panels[place],
+                           &engine->lamps[spec->lamp_panels[place].first_lamp], store, power);
+        break;
+    case XB_ENGINE_SPEED_GAUGE:
+        xb_engine_speed_gauge_step(&spec->engine_speed_gauges[place], &engine->engine_speed_gauges[place],
+                                   store);
+        break;
+    case XB_PULSE_OUTPUT:
+        xb_pulse_output_step(&spec->pulse_outputs[place], &engine->pulse_outputs[place], store);
+        break;
+    case XB_FUEL_LEVEL:
+        xb_fuel_level_step(&spec->fuel_levels[place], &engine->fuel_levels[place], store, power);
+        break;
+    case XB_CONSUMPTION_COUNTER:
+        xb_consumption_counter_step(&spec->consumption_counters[place], &engine->consumption_counters[place],
+                                    store);
+        break;
+    case XB_VEHICLE_SPEED:
+        xb_vehicle_speed_step(&spec->vehicle_speeds[place], &engine->vehicle_speeds[place], store);
         break;
     default:
         xb_mapping_step(&spec->mappings[place], &engine->mappings[place], store);
@@ -72,6 +114,30 @@ void xb_functions_image(xb_engine *engine, const xb_function_spec *function,
         break;
     case XB_GAUGE:
         xb_put_gauge(writer, &engine->gauges[place]);
+        break;
+    case XB_LAMP_PANEL: {
+        const xb_lamp_panel_spec *panel = &engine->spec->lamp_panels[place];
+
+        xb_put_lamp_panel(writer, &engine->lamp_panels[place]);
+        for (uint32_t i = 0u; i < panel->lamp_count; i++) {
+            xb_put_lamp(writer, &engine->lamps[panel->first_lamp + i]);
+        }
+        break;
+    }
+    case XB_ENGINE_SPEED_GAUGE:
+        xb_put_engine_speed_gauge(writer, &engine->engine_speed_gauges[place]);
+        break;
+    case XB_PULSE_OUTPUT:
+        xb_put_pulse_output(writer, &engine->pulse_outputs[place]);
+        break;
+    case XB_FUEL_LEVEL:
+        xb_put_fuel_level(writer, &engine->fuel_levels[place]);
+        break;
+    case XB_CONSUMPTION_COUNTER:
+        xb_put_consumption_counter(writer, &engine->consumption_counters[place]);
+        break;
+    case XB_VEHICLE_SPEED:
+        xb_put_vehicle_speed(writer, &engine->vehicle_speeds[place]);
         break;
     default:
         xb_put_mapping(writer, &engine->mappings[place]);

@@ -10,6 +10,12 @@
 #include "fuel_pump.h"
 #include "gauge.h"
 #include "mapping.h"
+#include "lamps.h"
+#include "engine_speed_gauge.h"
+#include "pulse_output.h"
+#include "fuel_level.h"
+#include "consumption_counter.h"
+#include "vehicle_speed.h"
 
 /* In the order of the kinds in the generator of the tables. */
 typedef enum {
@@ -17,6 +23,12 @@ typedef enum {
     XB_FUEL_PUMP,
     XB_GAUGE,
     XB_MAPPING,
+    XB_LAMP_PANEL,
+    XB_ENGINE_SPEED_GAUGE,
+    XB_PULSE_OUTPUT,
+    XB_FUEL_LEVEL,
+    XB_CONSUMPTION_COUNTER,
+    XB_VEHICLE_SPEED,
 } xb_function_kind;
 
 /* A function of the listed order: its kind, and its place among the functions of that kind. */
