@@ -350,8 +350,10 @@ CONSUMPTION_COUNTER = _in(
     (
         "count_loses_what_goes_beyond",
         "state.count = (state.count + total // spec.d) % spec.modulus",
-        "state.count += total // spec.d\n"
-        "        state.count = state.count if state.count < spec.modulus else 0",
+        (
+            "state.count += total // spec.d\n"
+            "        state.count = state.count if state.count < spec.modulus else 0"
+        ),
         "fuel_count_wrap_uneven",
     ),
     (

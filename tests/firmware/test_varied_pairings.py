@@ -16,6 +16,7 @@ from hil.boards.native_library import NativeLibraryBoard
 from hil.firmware.building import build_library
 from tests.core.test_bridge import NAMES, PAIRINGS, random_inputs, random_stimulus, step
 from tests.firmware.test_core_equals_reference import differences
+from tests.firmware.vary_instruments import vary_instrument
 from tools.environment import C_COMPILER
 from xlate_core.bridge import Bridge, BridgeSpec, Inputs
 from xlate_core.conditions import ConditionSpec, Operator
@@ -105,7 +106,7 @@ def vary_function(spec: FunctionSpec, source: random.Random) -> FunctionSpec:
         return replace(spec, prime=source.randrange(60), off_delay=source.randrange(30))
     if isinstance(spec, GaugeSpec):
         return replace(spec, hysteresis=source.choice((0, 3, 100)))
-    return spec
+    return vary_instrument(spec, source)
 
 
 def vary(spec: BridgeSpec, source: random.Random) -> BridgeSpec:
