@@ -23,13 +23,21 @@ from xlate_core.functions import FUNCTIONS, PURE, Step
 from xlate_core.intake import Intake
 from xlate_core.interface import RULES, BridgeSpec, Inputs, Outputs, ResetCause, common
 from xlate_core.kept_memory import StartState
-from xlate_core.pins import LevelInputState, PinKind, debounce, drive, measure
+from xlate_core.pins import LevelInputState, PinKind, Reading, debounce, drive, measure
 from xlate_core.power import PowerState
 from xlate_core.quantities import QuantityState, Status
 from xlate_core.sending import SILENT, Follower, Sender
 from xlate_core.state_image import NamedRecord
 
 __all__ = ["RULES", "Bridge", "BridgeSpec", "Inputs", "Outputs", "ResetCause"]
+
+READ_AS = {
+    Reading.GOOD: Status.VALID,
+    Reading.LOW: Status.ERROR,
+    Reading.HIGH: Status.ERROR,
+    Reading.BETWEEN: Status.IMPLAUSIBLE,
+}
+"""What an analogue reading means to the quantity that comes from it."""
 
 COMMANDS = (BusCommand.NORMAL, BusCommand.NORMAL)
 
@@ -324,17 +332,19 @@ class Bridge:
             state = self.level_inputs[index]
             if debounce(level, state, inputs.levels[index]):
                 self._bouncing = True
-            self._pin_says(level.source, state.active)
+            self._pin_says(level.source, state.active, Status.VALID)
         for index, analogue in enumerate(pins.analogues):
-            self._pin_says(analogue.source, measure(analogue, inputs.counts[index]))
+            value, reading = measure(analogue, inputs.counts[index])
+            self._pin_says(analogue.source, value, READ_AS[reading])
+            if analogue.wiring >= 0:
+                self.common.store.publish(analogue.wiring, reading)
 
-    def _pin_says(self, source: int, value: int | None) -> None:
-        """Write a pin's value (None = wiring fault) to its source."""
+    def _pin_says(self, source: int, value: int | None, status: Status) -> None:
+        """Write a pin's value and status to its source; without a value the last one stays."""
         if source < 0:
             return
         spec = self.spec.sources[source]
         state = self.intake.sources[source]
-        status = Status.ERROR if value is None else Status.VALID
         if value is None:
             value = state.value
         if value != state.value or status != state.status:

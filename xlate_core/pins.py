@@ -41,14 +41,39 @@ class LevelInputState:
     )
 
 
+class Reading(IntEnum):
+    """What counts say: a value, a wire shorted low or high (or open), or none of the contacts."""
+
+    GOOD = 0
+    LOW = 1
+    HIGH = 2
+    BETWEEN = 3
+
+
+@dataclass(frozen=True, slots=True)
+class BandSpec:
+    """A contact of a resistor ladder: counts low..high, both included, mean `value`."""
+
+    low: int
+    high: int
+    value: int
+
+
 @dataclass(frozen=True, slots=True)
 class AnalogueInputSpec:
-    """An analogue input: counts outside `valid` mean a broken or shorted wire (status error)."""
+    """An analogue input: counts outside `valid` mean a broken or shorted wire (status error).
+
+    With `bands`, rising and with gaps between them, the input is a ladder of contacts and counts
+    in a gap are none of them (status implausible). `wiring` is the quantity that carries the
+    number of the reading, -1 = none.
+    """
 
     name: str
     points: Points
     valid: tuple[int, int]
     source: int
+    bands: tuple[BandSpec, ...] = ()
+    wiring: int = -1
 
 
 class PinKind(IntEnum):
@@ -97,11 +122,21 @@ def debounce(spec: LevelInputSpec, state: LevelInputState, level: bool) -> bool:
     return True
 
 
-def measure(spec: AnalogueInputSpec, counts: int) -> int | None:
-    """Return the quantity-side value of the counts, or None when they mean a wiring fault."""
-    if not spec.valid[0] <= counts <= spec.valid[1]:
-        return None
-    return interpolate(spec.points, counts)
+def measure(spec: AnalogueInputSpec, counts: int) -> tuple[int | None, Reading]:
+    """Return the quantity-side value of the counts, None unless the reading is good."""
+    # WIRING
+    if counts < spec.valid[0]:
+        return None, Reading.LOW
+    if counts > spec.valid[1]:
+        return None, Reading.HIGH
+    # LADDER
+    if spec.bands:
+        for band in spec.bands:
+            if band.low <= counts <= band.high:
+                return band.value, Reading.GOOD
+        return None, Reading.BETWEEN
+    # CURVE
+    return interpolate(spec.points, counts), Reading.GOOD
 
 
 def drive(spec: OutputPinSpec, value: int) -> int:

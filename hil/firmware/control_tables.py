@@ -8,7 +8,7 @@ from hil.firmware.notation import Arrays, curve, i32, i64, struct, u8, u16, u32
 from xlate_core.bridge import BridgeSpec
 from xlate_core.conditions import ConditionSpec, Operator
 from xlate_core.faults import FaultSpec
-from xlate_core.pins import PinKind
+from xlate_core.pins import AnalogueInputSpec, PinKind
 
 OPERATORS = tuple(Operator)  # in the order of xb_operator
 
@@ -59,13 +59,30 @@ class ControlTables:
             struct(
                 {
                     "curve": curve(self.arrays, one.points, one.name),
+                    "bands": self.bands(one),
+                    "band_count": u32(len(one.bands), one.name),
                     "valid_low": i32(one.valid[0], one.name),
                     "valid_high": i32(one.valid[1], one.name),
                     "source": i32(one.source, one.name),
+                    "wiring": i32(one.wiring, one.name),
                 }
             )
             for one in self.spec.pins.analogues
         ]
+
+    def bands(self, spec: AnalogueInputSpec) -> str:
+        """Return the name of the array of a ladder's contacts."""
+        entries = (
+            struct(
+                {
+                    "low": i32(band.low, spec.name),
+                    "high": i32(band.high, spec.name),
+                    "value": i32(band.value, spec.name),
+                }
+            )
+            for band in spec.bands
+        )
+        return self.arrays.add("xb_band_spec", "bands", entries)
 
     def outputs(self) -> list[str]:
         """Return the output pins with their place among those of their kind."""

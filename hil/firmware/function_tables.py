@@ -7,18 +7,22 @@ counts and the state records; the C itself has the kind in functions.h, function
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
+from hil.firmware import control_functions as controls
 from hil.firmware import instrument_functions as instruments
 from hil.firmware import plain_functions as plain
 from hil.firmware.notation import Arrays, NotationError
 from xlate_core.functions import FunctionSpec
+from xlate_core.functions.accelerator_pedal import AcceleratorPedalSpec, AcceleratorPedalState
 from xlate_core.functions.consumption_counter import ConsumptionCounterSpec, ConsumptionCounterState
 from xlate_core.functions.cooling_fan import CoolingFanSpec, CoolingFanState, StageState
+from xlate_core.functions.cruise_buttons import CruiseButtonsSpec, CruiseButtonsState
 from xlate_core.functions.engine_speed_gauge import EngineSpeedGaugeSpec, EngineSpeedGaugeState
 from xlate_core.functions.fuel_level import FuelLevelSpec, FuelLevelState
 from xlate_core.functions.fuel_pump import FuelPumpSpec, FuelPumpState
 from xlate_core.functions.gauge import GaugeSpec, GaugeState
 from xlate_core.functions.lamps import LampPanelSpec, LampPanelState, LampState
 from xlate_core.functions.mapping import MappingSpec, MappingState
+from xlate_core.functions.mode_selector import ModeSelectorSpec, ModeSelectorState
 from xlate_core.functions.pulse_output import PulseOutputSpec, PulseOutputState
 from xlate_core.functions.vehicle_speed import VehicleSpeedSpec, VehicleSpeedState
 
@@ -58,6 +62,20 @@ KINDS: tuple[FunctionKind, ...] = (
     FunctionKind(FuelPumpSpec, FuelPumpState, "fuel_pump", plain.fuel_pump),
     FunctionKind(GaugeSpec, GaugeState, "gauge", plain.gauge),
     FunctionKind(MappingSpec, MappingState, "mapping", plain.mapping),
+    FunctionKind(
+        AcceleratorPedalSpec,
+        AcceleratorPedalState,
+        "accelerator_pedal",
+        controls.accelerator_pedal,
+    ),
+    FunctionKind(
+        CruiseButtonsSpec,
+        CruiseButtonsState,
+        "cruise_buttons",
+        controls.cruise_buttons,
+        plural="cruise_button_sets",
+    ),
+    FunctionKind(ModeSelectorSpec, ModeSelectorState, "mode_selector", controls.mode_selector),
     FunctionKind(
         LampPanelSpec,
         LampPanelState,

@@ -10,25 +10,31 @@ from collections.abc import Callable
 from typing import Any
 
 from xlate_core.functions import (
+    accelerator_pedal,
     consumption_counter,
     cooling_fan,
+    cruise_buttons,
     engine_speed_gauge,
     fuel_level,
     fuel_pump,
     gauge,
     lamps,
     mapping,
+    mode_selector,
     pulse_output,
     vehicle_speed,
 )
+from xlate_core.functions.accelerator_pedal import AcceleratorPedalSpec
 from xlate_core.functions.consumption_counter import ConsumptionCounterSpec
 from xlate_core.functions.cooling_fan import CoolingFanSpec
+from xlate_core.functions.cruise_buttons import CruiseButtonsSpec
 from xlate_core.functions.engine_speed_gauge import EngineSpeedGaugeSpec
 from xlate_core.functions.fuel_level import FuelLevelSpec
 from xlate_core.functions.fuel_pump import FuelPumpSpec
 from xlate_core.functions.gauge import GaugeSpec
 from xlate_core.functions.lamps import LampPanelSpec
 from xlate_core.functions.mapping import MappingSpec
+from xlate_core.functions.mode_selector import ModeSelectorSpec
 from xlate_core.functions.pulse_output import PulseOutputSpec
 from xlate_core.functions.vehicle_speed import VehicleSpeedSpec
 from xlate_core.power import PowerState
@@ -39,6 +45,9 @@ FunctionSpec = (
     | FuelPumpSpec
     | GaugeSpec
     | MappingSpec
+    | AcceleratorPedalSpec
+    | CruiseButtonsSpec
+    | ModeSelectorSpec
     | LampPanelSpec
     | EngineSpeedGaugeSpec
     | PulseOutputSpec
@@ -57,6 +66,9 @@ FUNCTIONS: dict[type, tuple[Callable[[Any], Any], Step]] = {
     FuelPumpSpec: (fuel_pump.initial, fuel_pump.step),
     GaugeSpec: (gauge.initial, gauge.step),
     MappingSpec: (mapping.initial, mapping.step),
+    AcceleratorPedalSpec: (accelerator_pedal.initial, accelerator_pedal.step),
+    CruiseButtonsSpec: (cruise_buttons.initial, cruise_buttons.step),
+    ModeSelectorSpec: (mode_selector.initial, mode_selector.step),
     LampPanelSpec: (lamps.initial, lamps.step),
     EngineSpeedGaugeSpec: (engine_speed_gauge.initial, engine_speed_gauge.step),
     PulseOutputSpec: (pulse_output.initial, pulse_output.step),

@@ -1,24 +1,17 @@
 """Specs of conditions, pins, faults and the power mode."""
 
-from fractions import Fraction
-
-from xlate_core.arithmetic import Points, interpolate, rises
 from xlate_core.conditions import ComparisonSpec, ConditionSpec, Operator
 from xlate_core.faults import FaultSpec
-from xlate_core.pairing.build_functions import curve_points
+from xlate_core.pairing.build_inputs import build_analogue
 from xlate_core.pairing.build_memory import build_entry
 from xlate_core.pairing.context import POWER_MODE, SUPPLY, Context
-from xlate_core.pairing.exact import show_ratio
 from xlate_core.pairing.indices import NONE, Indices
 from xlate_core.pairing.positions import KeyPath
 from xlate_core.pairing.scaling import (
-    limits,
-    nearest_step,
     steps,
 )
-from xlate_core.pairing.schema import LevelInput
+from xlate_core.pairing.schema_inputs import LevelInput
 from xlate_core.pins import (
-    AnalogueInputSpec,
     LevelInputSpec,
     OutputPinSpec,
     PinKind,
@@ -26,8 +19,6 @@ from xlate_core.pins import (
 )
 from xlate_core.power import PowerMode, PowerSpec
 from xlate_core.quantities import SourceSpec, Status
-
-MAX_COUNTS = 0xFFFF
 
 
 def build_conditions(context: Context, indices: Indices) -> tuple[ConditionSpec, ...]:
@@ -63,12 +54,8 @@ def build_pins(
             debounce = pin.debounce_ms // context.file.clock.tick_ms
             levels.append(LevelInputSpec(name, pin.active == "high", debounce, source))
             continue
-        valid = (pin.valid[0], pin.valid[1]) if pin.valid else (0, MAX_COUNTS)
         quantity = list(context.file.quantity)[sources[source].quantity] if source >= 0 else None
-        path: KeyPath = ("input", name, "curve")
-        points = _counts_curve(context, path, pin.curve, quantity)
-        _check_measured(context, path, points, valid, quantity)
-        analogues.append(AnalogueInputSpec(name, points, valid, source))
+        analogues.append(build_analogue(context, indices, name, pin, quantity, source))
     outputs = []
     for name, output in context.file.output.items():
         path = ("output", name, "reset")
@@ -84,38 +71,6 @@ def build_pins(
             )
         )
     return PinsSpec(tuple(levels), tuple(analogues), tuple(outputs))
-
-
-def _check_measured(
-    context: Context,
-    path: KeyPath,
-    points: Points,
-    valid: tuple[int, int],
-    quantity: str | None,
-) -> None:
-    """What valid counts yield must lie in the range of the quantity: pins do not saturate."""
-    table = context.file.quantity.get(quantity or "")
-    if table is None or not rises(points):
-        return
-    low, high = limits(table)
-    inside = [y for x, y in points if valid[0] < x < valid[1]]
-    reached = [interpolate(points, valid[0]), *inside, interpolate(points, valid[1])]
-    if min(reached) < low or max(reached) > high:
-        shown = [show_ratio(end * table.resolution) for end in (min(reached), max(reached))]
-        expected = f"values within the range {show_ratio(low * table.resolution)}.."
-        expected += f"{show_ratio(high * table.resolution)} of {quantity}"
-        context.collector.add(path, f"valid counts that mean {shown[0]}..{shown[1]}", expected)
-
-
-def _counts_curve(
-    context: Context, path: KeyPath, curve: str | None, quantity: str | None
-) -> Points:
-    """Return the curve from counts to steps of the quantity; without a curve counts are values."""
-    table = context.file.quantity.get(quantity or "")
-    resolution = table.resolution if table is not None else Fraction(1)
-    if curve is None:
-        return ((0, 0), (MAX_COUNTS, nearest_step(Fraction(MAX_COUNTS), resolution)))
-    return curve_points(context, path, curve, Fraction(1), resolution)
 
 
 def build_faults(context: Context, indices: Indices) -> tuple[FaultSpec, ...]:

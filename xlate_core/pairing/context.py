@@ -91,10 +91,12 @@ def function_outputs(path: KeyPath, table: FunctionBase) -> list[Use]:
 
 
 def products(file: BridgeFile) -> list[Use]:
-    """Return every quantity that a fault or function writes."""
+    """Return every quantity that a fault, an input or a function writes."""
     written: list[Use] = [
         (("fault", name, "output"), fault.output) for name, fault in file.fault.items()
     ]
+    for name, pin in file.input.items():
+        written += marked(pin, Marker.WRITTEN, ("input", name))
     for index, table in enumerate(file.function):
         written += function_outputs(("function", index), table)
     return written

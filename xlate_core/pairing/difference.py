@@ -16,6 +16,7 @@ from xlate_core.pairing.context import (
     POWER_MODE,
     Context,
     function_outputs,
+    products,
     split_source,
     uses,
 )
@@ -151,6 +152,9 @@ class Touched:
             self._curve(name)
         elif table == "input":
             self._source(("input", name, ""))
+            for path, written in products(self.context.file):
+                if path[:2] == ("input", name):
+                    self._quantity(written)
         elif table == "fault" and name in self.context.file.fault:
             self._quantity(self.context.file.fault[name].output)
         elif table == "power":

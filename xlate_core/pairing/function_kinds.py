@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from xlate_core.functions import FunctionSpec
+from xlate_core.pairing import build_controls as controls
 from xlate_core.pairing import build_functions as plain
 from xlate_core.pairing import build_instruments as instruments
 from xlate_core.pairing import function_checks as checks
@@ -15,6 +16,11 @@ from xlate_core.pairing import instrument_checks
 from xlate_core.pairing.context import Context
 from xlate_core.pairing.indices import Indices
 from xlate_core.pairing.positions import KeyPath
+from xlate_core.pairing.schema_controls import (
+    AcceleratorPedalTable,
+    CruiseButtonsTable,
+    ModeSelectorTable,
+)
 from xlate_core.pairing.schema_functions import (
     CoolingFanTable,
     FuelPumpTable,
@@ -47,6 +53,9 @@ KINDS: dict[type[FunctionBase], FunctionKind] = {
     FuelPumpTable: FunctionKind(plain.build_fuel_pump),
     GaugeTable: FunctionKind(plain.build_gauge),
     MappingTable: FunctionKind(plain.build_mapping, checks.check_mapping),
+    AcceleratorPedalTable: FunctionKind(controls.build_pedal),
+    CruiseButtonsTable: FunctionKind(controls.build_cruise, controls.check_cruise),
+    ModeSelectorTable: FunctionKind(controls.build_selector, controls.check_selector),
     LampPanelTable: FunctionKind(instruments.build_lamp_panel, instrument_checks.check_lamp_panel),
     EngineSpeedGaugeTable: FunctionKind(
         instruments.build_engine_speed_gauge, instrument_checks.check_engine_speed_gauge

@@ -11,11 +11,11 @@ from pydantic import BeforeValidator, Field
 
 from xlate_core.pairing.exact import Physical, Positive, Substitute
 from xlate_core.pairing.schema_functions import Milliseconds, StrictTable, whole
+from xlate_core.pairing.schema_inputs import InputTable
 from xlate_core.pairing.schema_kinds import FunctionTable
 from xlate_core.pairing.schema_memory import MemoryTable
 from xlate_core.pairing.schema_messages import (
     BusName,
-    RawRange,
     ReceiveTable,
     RouteTable,
     SourceTable,
@@ -77,25 +77,6 @@ class ConditionTable(StrictTable):
     )
     after_ms: Milliseconds = Field(0, description="holds only so long after reset, ms")
     quantities: list[ComparisonTable] = Field([], description="comparisons that must hold")
-
-
-class LevelInput(StrictTable):
-    """A switch."""
-
-    kind: Literal["level"] = Field(description="kind of the input pin")
-    active: Literal["high", "low"] = Field("high", description="electrical level that means on")
-    debounce_ms: Milliseconds = Field(0, description="a level counts when stable so long, ms")
-
-
-class AnalogueInput(StrictTable):
-    """A voltage, read in counts."""
-
-    kind: Literal["analogue"] = Field(description="kind of the input pin")
-    curve: str | None = Field(None, description="name of the curve counts -> physical value")
-    valid: RawRange | None = Field(None, description="lowest and highest valid counts, 0..65535")
-
-
-InputTable = Annotated[LevelInput | AnalogueInput, Field(discriminator="kind")]
 
 
 class OutputTable(StrictTable):

@@ -4,6 +4,11 @@ from typing import Annotated
 
 from pydantic import Field
 
+from xlate_core.pairing.schema_controls import (
+    AcceleratorPedalTable,
+    CruiseButtonsTable,
+    ModeSelectorTable,
+)
 from xlate_core.pairing.schema_functions import (
     CoolingFanTable,
     FuelPumpTable,
@@ -24,6 +29,9 @@ FunctionTable = Annotated[
     | FuelPumpTable
     | GaugeTable
     | MappingTable
+    | AcceleratorPedalTable
+    | CruiseButtonsTable
+    | ModeSelectorTable
     | LampPanelTable
     | EngineSpeedGaugeTable
     | PulseOutputTable

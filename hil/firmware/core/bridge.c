@@ -161,6 +161,10 @@ static void pin_says(int32_t source, int32_t value, uint8_t status)
     }
 }
 
+/* What an analogue reading means to the quantity that comes from it, by xb_reading. */
+static const uint8_t read_as[] = {(uint8_t)XB_VALID, (uint8_t)XB_ERROR, (uint8_t)XB_ERROR,
+                                  (uint8_t)XB_IMPLAUSIBLE};
+
 /* Debounce switches and measure analogue inputs into their sources. */
 static void read_pins(const xb_inputs *inputs)
 {
@@ -173,10 +177,14 @@ static void read_pins(const xb_inputs *inputs)
     for (uint32_t i = 0u; i < spec->analogue_count; i++) {
         int32_t source = spec->analogues[i].source;
         int32_t value = source != XB_NONE ? engine.sources[source].value : 0;
-        uint8_t whole = xb_measure(&spec->analogues[i], inputs->counts[i], &value);
+        xb_reading reading = xb_measure(&spec->analogues[i], inputs->counts[i], &value);
 
-        /* a broken or shorted wire leaves the value as it was */
-        pin_says(source, value, (uint8_t)(whole != 0u ? XB_VALID : XB_ERROR));
+        /* what is no good reading leaves the value as it was */
+        pin_says(source, value, read_as[reading]);
+        if (spec->analogues[i].wiring != XB_NONE) {
+            xb_publish(&engine.store, spec->analogues[i].wiring, reading,
+                       (uint8_t)XB_VALID, 1u);
+        }
     }
 }
 

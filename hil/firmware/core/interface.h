@@ -40,6 +40,9 @@ typedef struct {
     const xb_fuel_pump_spec *fuel_pumps;
     const xb_gauge_spec *gauges;
     const xb_mapping_spec *mappings;
+    const xb_accelerator_pedal_spec *accelerator_pedals;
+    const xb_cruise_buttons_spec *cruise_button_sets;
+    const xb_mode_selector_spec *mode_selectors;
     const xb_lamp_panel_spec *lamp_panels;
     const xb_engine_speed_gauge_spec *engine_speed_gauges;
     const xb_pulse_output_spec *pulse_outputs;
@@ -67,6 +70,9 @@ typedef struct {
     uint32_t fuel_pump_count;
     uint32_t gauge_count;
     uint32_t mapping_count;
+    uint32_t accelerator_pedal_count;
+    uint32_t cruise_buttons_count;
+    uint32_t mode_selector_count;
     uint32_t lamp_panel_count;
     uint32_t lamp_count;
     uint32_t engine_speed_gauge_count;
@@ -110,6 +116,9 @@ typedef struct xb_engine_ {
     xb_fuel_pump_state fuel_pumps[XB_FUEL_PUMP_SLOTS];
     xb_gauge_state gauges[XB_GAUGE_SLOTS];
     xb_mapping_state mappings[XB_MAPPING_SLOTS];
+    xb_accelerator_pedal_state accelerator_pedals[XB_ACCELERATOR_PEDAL_SLOTS];
+    xb_cruise_buttons_state cruise_button_sets[XB_CRUISE_BUTTONS_SLOTS];
+    xb_mode_selector_state mode_selectors[XB_MODE_SELECTOR_SLOTS];
     xb_lamp_panel_state lamp_panels[XB_LAMP_PANEL_SLOTS];
     xb_lamp_state lamps[XB_LAMP_SLOTS];
     xb_engine_speed_gauge_state engine_speed_gauges[XB_ENGINE_SPEED_GAUGE_SLOTS];

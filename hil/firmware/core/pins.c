@@ -18,14 +18,29 @@ void xb_debounce(const xb_level_input_spec *spec, xb_level_input_state *state, u
     }
 }
 
-/* Write the quantity-side value of the counts; return 0 when they mean a wiring fault. */
-uint8_t xb_measure(const xb_analogue_input_spec *spec, uint16_t counts, int32_t *value)
+/* Write the quantity-side value of the counts, left alone unless the reading is good. */
+xb_reading xb_measure(const xb_analogue_input_spec *spec, uint16_t counts, int32_t *value)
 {
-    if (counts < spec->valid_low || counts > spec->valid_high) {
-        return 0u;
+    /* WIRING */
+    if (counts < spec->valid_low) {
+        return XB_READING_LOW;
     }
+    if (counts > spec->valid_high) {
+        return XB_READING_HIGH;
+    }
+    /* LADDER */
+    if (spec->band_count != 0u) {
+        for (uint32_t i = 0u; i < spec->band_count; i++) {
+            if (counts >= spec->bands[i].low && counts <= spec->bands[i].high) {
+                *value = spec->bands[i].value;
+                return XB_READING_GOOD;
+            }
+        }
+        return XB_READING_BETWEEN;
+    }
+    /* CURVE */
     *value = (int32_t)xb_interpolate(&spec->curve, counts);
-    return 1u;
+    return XB_READING_GOOD;
 }
 
 /* Return what the pin carries: electrical level 0/1, duty 0..10000, or frequency in mHz. */

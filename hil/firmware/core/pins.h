@@ -22,12 +22,34 @@ typedef struct {
     uint8_t active_high;
 } xb_level_input_spec;
 
-/* An analogue input: counts outside valid_low..valid_high mean a broken or shorted wire. */
+/* What counts say: a value, a wire shorted low or high (or open), or none of the contacts. */
+typedef enum {
+    XB_READING_GOOD = 0,
+    XB_READING_LOW = 1,
+    XB_READING_HIGH = 2,
+    XB_READING_BETWEEN = 3
+} xb_reading;
+
+/* A contact of a resistor ladder: counts low..high, both included, mean `value`. */
+typedef struct {
+    int32_t low;
+    int32_t high;
+    int32_t value;
+} xb_band_spec;
+
+/* An analogue input: counts outside valid_low..valid_high mean a broken or shorted wire.
+ *
+ * With bands, rising and with gaps between them, the input is a ladder of contacts and counts in a
+ * gap are none of them. `wiring` is the quantity that carries the number of the reading, or
+ * XB_NONE. */
 typedef struct {
     xb_curve curve;
+    const xb_band_spec *bands;
+    uint32_t band_count;
     int32_t valid_low;
     int32_t valid_high;
     int32_t source;
+    int32_t wiring;
 } xb_analogue_input_spec;
 
 /* An output pin that follows a quantity; `place` is its number among the pins of its kind.
@@ -41,7 +63,7 @@ typedef struct {
 } xb_output_pin_spec;
 
 void xb_debounce(const xb_level_input_spec *spec, xb_level_input_state *state, uint8_t level);
-uint8_t xb_measure(const xb_analogue_input_spec *spec, uint16_t counts, int32_t *value);
+xb_reading xb_measure(const xb_analogue_input_spec *spec, uint16_t counts, int32_t *value);
 uint32_t xb_drive(const xb_output_pin_spec *spec, int32_t value);
 
 #endif

@@ -23,6 +23,15 @@ void xb_functions_reset(xb_engine *engine)
     for (uint32_t i = 0u; i < spec->mapping_count; i++) {
         engine->mappings[i] = xb_mapping_reset_state;
     }
+    for (uint32_t i = 0u; i < spec->accelerator_pedal_count; i++) {
+        engine->accelerator_pedals[i] = xb_accelerator_pedal_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->cruise_buttons_count; i++) {
+        engine->cruise_button_sets[i] = xb_cruise_buttons_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->mode_selector_count; i++) {
+        engine->mode_selectors[i] = xb_mode_selector_reset_state;
+    }
     for (uint32_t i = 0u; i < spec->lamp_panel_count; i++) {
         engine->lamp_panels[i] = xb_lamp_panel_reset_state;
     }
@@ -87,6 +96,18 @@ void xb_functions_step(xb_engine *engine, const xb_function_spec *function)
     case XB_VEHICLE_SPEED:
         xb_vehicle_speed_step(&spec->vehicle_speeds[place], &engine->vehicle_speeds[place], store);
         break;
+    case XB_ACCELERATOR_PEDAL:
+        xb_accelerator_pedal_step(&spec->accelerator_pedals[place],
+                                  &engine->accelerator_pedals[place], store, power);
+        break;
+    case XB_CRUISE_BUTTONS:
+        xb_cruise_buttons_step(&spec->cruise_button_sets[place],
+                               &engine->cruise_button_sets[place], store, power);
+        break;
+    case XB_MODE_SELECTOR:
+        xb_mode_selector_step(&spec->mode_selectors[place], &engine->mode_selectors[place], store,
+                              power);
+        break;
     default:
         xb_mapping_step(&spec->mappings[place], &engine->mappings[place], store);
         break;
@@ -138,6 +159,15 @@ void xb_functions_image(xb_engine *engine, const xb_function_spec *function,
         break;
     case XB_VEHICLE_SPEED:
         xb_put_vehicle_speed(writer, &engine->vehicle_speeds[place]);
+        break;
+    case XB_ACCELERATOR_PEDAL:
+        xb_put_accelerator_pedal(writer, &engine->accelerator_pedals[place]);
+        break;
+    case XB_CRUISE_BUTTONS:
+        xb_put_cruise_buttons(writer, &engine->cruise_button_sets[place]);
+        break;
+    case XB_MODE_SELECTOR:
+        xb_put_mode_selector(writer, &engine->mode_selectors[place]);
         break;
     default:
         xb_put_mapping(writer, &engine->mappings[place]);

@@ -10,6 +10,9 @@
 #include "fuel_pump.h"
 #include "gauge.h"
 #include "mapping.h"
+#include "accelerator_pedal.h"
+#include "cruise_buttons.h"
+#include "mode_selector.h"
 #include "lamps.h"
 #include "engine_speed_gauge.h"
 #include "pulse_output.h"
@@ -23,6 +26,9 @@ typedef enum {
     XB_FUEL_PUMP,
     XB_GAUGE,
     XB_MAPPING,
+    XB_ACCELERATOR_PEDAL,
+    XB_CRUISE_BUTTONS,
+    XB_MODE_SELECTOR,
     XB_LAMP_PANEL,
     XB_ENGINE_SPEED_GAUGE,
     XB_PULSE_OUTPUT,
