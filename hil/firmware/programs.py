@@ -24,8 +24,17 @@ RAM_BUDGET = 16 * 1024
 STACK_BUDGET = 1024
 INTERRUPT_FRAME = 32
 """Octets the core itself stacks at an interrupt, without floating point (Armv7-M)."""
-VARIANTS = {"link": ("main.c",), "measure": ("measure.c",)}
-"""Programs of a board by the files that only they contain."""
+VARIANTS = {
+    "link": ("main.c",),
+    "measure": ("measure.c",),
+    "profile": ("measure.c", "profile.c"),
+}
+"""Programs of a board, with the files that not all of them contain."""
+PROFILE_FLAGS = (
+    "-DXB_PROFILE",
+    "-finstrument-functions",
+    "-finstrument-functions-exclude-file-list=/boards/,xb_tables,measure,profile",
+)
 INTERRUPTS = ("xb_on_usart1", "xb_on_systick")
 
 
@@ -76,8 +85,8 @@ class Built:
 
 def sources(board: str, program: str, core: Path = CORE) -> list[Path]:
     """Return the C files of a board's program in the order of their names."""
-    others = {name for kind, names in VARIANTS.items() if kind != program for name in names}
-    folders = [core, BOARDS / board] if program == "measure" else [core, LINK, BOARDS / board]
+    others = {name for names in VARIANTS.values() for name in names} - set(VARIANTS[program])
+    folders = [core, LINK, BOARDS / board] if program == "link" else [core, BOARDS / board]
     found = [path for folder in folders for path in folder.rglob("*.c")]
     return sorted((path for path in found if path.name not in others), key=lambda path: path.name)
 
@@ -88,7 +97,6 @@ def build(
     directory: Path,
     program: str = "link",
     compiler: str | None = None,
-    more_flags: tuple[str, ...] = (),
 ) -> Built:
     """Build a program into a folder and return what it takes.
 
@@ -106,8 +114,9 @@ def build(
     files = sources(board, program) + [path for path in written if path.suffix == ".c"]
     includes = [CORE, CORE / "functions", LINK, BOARDS / board, generated]
     maps = [f"-ffile-prefix-map={PROJECT}=.", f"-ffile-prefix-map={directory.resolve()}=build"]
-    command = [*toolchain.command, *toolchain.compile_flags(), *more_flags, *maps]
+    command = [*toolchain.command, *toolchain.compile_flags(), *maps]
     command += [f"-I{folder.resolve()}" for folder in includes]
+    command += PROFILE_FLAGS if program == "profile" else ()
     command += [f'-DXB_BOARD_NAME="{board}"']
     names = [str(path.resolve()) for path in files]
     for part in [names] if toolchain.many_at_once else [[name] for name in names]:

@@ -4,8 +4,12 @@
  * 'F' frame: identifier (4), bus, extended, raw length code, 8 octets; answered by its time (4);
  * 'T' tick: supply in mV (4), one octet a level input, two an analogue input, one a bus; answered
  *     by its time (4);
+ * 'I' so many (2) more ticks with the inputs of the last one; answered by the time (4) of each;
+ * 'M' the same, answered by the longest (4) alone;
  * 'R' reset by command; answered by its time (4);
- * 'D' digest (4); 'S' octets of stack used so far (4).
+ * 'D' digest (4); 'S' octets of stack used so far (4);
+ * in the firmware built for profiles: 'Z' forget all profiles, answered by 0 (4); 'P' profiles: how
+ *     many (4), then of each function address, calls, total, longest, own (4 each).
  * The whole batch is there before the first record runs, and interrupts are masked round what is
  * counted: nothing else is in the figures. A length of 0 or over ROOM, or an unknown record,
  * restarts the board. At the start it sends "measure", a line feed, the counts per second (4) and
@@ -15,6 +19,10 @@
 #include "registers.h"
 #include "xb_port.h"
 #include "xlate_bridge.h"
+
+#ifdef XB_PROFILE
+#include "profile.h"
+#endif
 
 #define ROOM 1536u
 
@@ -94,12 +102,22 @@ static uint32_t run_frame(void)
     return since(before);
 }
 
-static uint32_t run_tick(void)
+static xb_inputs inputs;
+
+/* Run one tick and return its time. */
+static uint32_t time_tick(void)
 {
-    static xb_inputs inputs;
     static xb_outputs outputs;
     uint32_t before;
 
+    XB_MASK_INTERRUPTS();
+    before = xb_port_cycles();
+    xb_tick(&inputs, &outputs);
+    return since(before);
+}
+
+static uint32_t run_tick(void)
+{
     inputs.supply_mv = number(4u);
     for (uint32_t i = 0u; i < xb_spec.level_count; i++) {
         inputs.levels[i] = octet();
@@ -110,10 +128,24 @@ static uint32_t run_tick(void)
     for (uint32_t i = 0u; i < XB_BUSES; i++) {
         inputs.controller[i] = octet();
     }
-    XB_MASK_INTERRUPTS();
-    before = xb_port_cycles();
-    xb_tick(&inputs, &outputs);
-    return since(before);
+    return time_tick();
+}
+
+/* Run ticks with the inputs as they are; return the longest time. */
+static uint32_t run_idle(uint32_t ticks, uint8_t answer_each)
+{
+    uint32_t longest = 0u;
+
+    for (uint32_t i = 0u; i < ticks; i++) {
+        uint32_t counts = time_tick();
+
+        longest = counts > longest ? counts : longest;
+        if (answer_each != 0u) {
+            answer(counts);
+        }
+        xb_watchdog_look();
+    }
+    return longest;
 }
 
 static uint32_t run_reset(void)
@@ -126,6 +158,20 @@ static uint32_t run_reset(void)
     return since(before);
 }
 
+#ifdef XB_PROFILE
+static void answer_profiles(void)
+{
+    uint32_t count = xb_profile_rows();
+
+    answer(count);
+    for (uint32_t i = 0u; i < count; i++) {
+        for (uint32_t k = 0u; k < XB_PROFILE_NUMBERS; k++) {
+            answer(xb_profile_row_at(i)[k]);
+        }
+    }
+}
+#endif
+
 static void run_record(void)
 {
     switch (octet()) {
@@ -134,6 +180,12 @@ static void run_record(void)
         break;
     case 'T':
         answer(run_tick());
+        break;
+    case 'I':
+        (void)run_idle(number(2u), 1u);
+        break;
+    case 'M':
+        answer(run_idle(number(2u), 0u));
         break;
     case 'R':
         answer(run_reset());
@@ -144,6 +196,15 @@ static void run_record(void)
     case 'S':
         answer(xb_stack_used());
         break;
+#ifdef XB_PROFILE
+    case 'Z':
+        xb_profile_clear();
+        answer(0u);
+        break;
+    case 'P':
+        answer_profiles();
+        break;
+#endif
     default:
         xb_port_restart();
         break;
@@ -159,6 +220,9 @@ int main(void)
     xb_time_start();
     xb_uart_start();
     xb_watchdog_start();
+#ifdef XB_PROFILE
+    xb_profile_start();
+#endif
     xb_reset(XB_RESET_POWER_ON, NULL);
     before = xb_port_cycles();
     overhead = xb_port_cycles() - before;

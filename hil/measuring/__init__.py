@@ -1,0 +1,1 @@
+"""Execution time of the firmware core on its board."""
