@@ -57,11 +57,12 @@ def key(key: FrameKey) -> str:
 def signal(spec: SignalSpec | None) -> str:
     """Return a signal's place; a pin source has none and gets an empty field."""
     if spec is None:
-        members = {"mask": "0u", "shift": "0u", "intel": "1u", "is_signed": "0u", "last_octet": "0"}
-        return struct(members)
+        members = {"mask": "0u", "field": "0u", "shift": "0u", "intel": "1u", "is_signed": "0u"}
+        return struct(members | {"last_octet": "0"})
     return struct(
         {
             "mask": u64(spec.mask, spec.name),
+            "field": u64(spec.mask << spec.shift, spec.name),
             "shift": u8(spec.shift, spec.name),
             "intel": u8(spec.intel, spec.name),
             "is_signed": u8(spec.signed, spec.name),
@@ -186,6 +187,10 @@ class FrameTables:
             {
                 "selectors": self.arrays.add("xb_selector_range", "selectors", ranges),
                 "sources": self.arrays.indices(sources),
+                "touches": self.arrays.bits(
+                    (self.spec.sources[index].quantity for index in sources),
+                    len(self.spec.quantities),
+                ),
                 "selector_count": u32(len(spec.selectors), spec.name),
                 "source_count": u32(len(sources), spec.name),
                 "first_deadline": u32(spec.first_deadline, spec.name),
@@ -238,9 +243,8 @@ class FrameTables:
         return struct(
             {
                 "sources": self.arrays.indices(spec.sources),
-                "senders": self.arrays.indices(spec.senders),
+                "senders": self.arrays.bits(spec.senders, len(self.spec.transmits)),
                 "source_count": u32(len(spec.sources), name),
-                "sender_count": u32(len(spec.senders), name),
                 "low": i32(spec.low, name),
                 "high": i32(spec.high, name),
                 "hold": u32(spec.hold, name),

@@ -83,6 +83,13 @@ class Arrays:
         """Write a list of indices and return its name."""
         return self.add("uint16_t", "indices", (u16(index, "an index") for index in indices))
 
+    def bits(self, indices: Iterable[int], size: int) -> str:
+        """Write a set of indices below `size` as one bit each, 32 a word, and return its name."""
+        words = [0] * max(-(-size // 32), 1)
+        for index in indices:
+            words[index // 32] |= 1 << index % 32
+        return self.add("uint32_t", "bits", (u32(word, "a set") for word in words))
+
 
 def points(arrays: Arrays, points: Points, what: str) -> str:
     """Return the name of an array of points."""

@@ -35,6 +35,7 @@ PROFILE_FLAGS = (
     "-finstrument-functions",
     "-finstrument-functions-exclude-file-list=/boards/,xb_tables,measure,profile",
 )
+MOST_LINES = 12  # of a compiler that refuses
 INTERRUPTS = ("xb_on_usart1", "xb_on_systick")
 
 
@@ -184,4 +185,6 @@ def run(command: list[str], directory: Path, who: str) -> None:
         check=False,
     )
     if done.returncode != 0:
-        raise BoardError(f"{who} refuses the firmware:\n{done.stderr.strip()}")
+        said = done.stderr.strip().splitlines()
+        more = [f"(and {len(said) - MOST_LINES} more lines)"] if len(said) > MOST_LINES else []
+        raise BoardError("\n".join([f"{who} refuses the firmware:", *said[:MOST_LINES], *more]))

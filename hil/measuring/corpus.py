@@ -14,8 +14,7 @@ from xlate_core.bridge import Inputs
 from xlate_core.frames import Frame
 
 MOST_TICKS = 2500
-"""Ticks measured of one vector. Longer ones go on in the same way; the soaks are measured in full by
-`--ticks`."""
+"""Ticks measured of one vector, unless more are asked for; longer ones go on in the same way."""
 
 
 @dataclass(slots=True)

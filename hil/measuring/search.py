@@ -156,11 +156,12 @@ def words(spec: BridgeSpec, one: Try) -> list[str]:
     counters = [0] * len(spec.messages)
     for index in range(len(spec.messages)):
         frame_of(spec, index, bytes(8), counters)
-    lines = [
+    start = (
         "reset; every received message once, data 0, in the order of the pairing; "
         f"levels {one.rest.levels}, counts {one.rest.counts}, supply {one.rest.supply_mv} mV; "
         f"then {one.wait} ticks"
-    ]
+    )
+    lines = [start]
     for number, shot in enumerate(one.shots):
         frames = [frame_of(spec, index, octets, counters) for index, octets in shot.messages]
         text = "; ".join(frame_words(stimulus.frame) for stimulus in frames)

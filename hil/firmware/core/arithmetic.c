@@ -41,18 +41,6 @@ int64_t xb_divide_up(int64_t numerator, int64_t denominator)
     return numerator % denominator > 0 ? quotient + 1 : quotient;
 }
 
-/* Return the value limited to low..high. */
-int64_t xb_saturate(int64_t value, int64_t low, int64_t high)
-{
-    if (value < low) {
-        return low;
-    }
-    if (value > high) {
-        return high;
-    }
-    return value;
-}
-
 /* Return the step of a rate accumulated over elapsed_ms; the remainder 0..999 is state (rule 4). */
 uint32_t xb_rate_step(uint16_t *remainder, uint32_t rate_per_s, uint32_t elapsed_ms)
 {
@@ -93,16 +81,4 @@ int64_t xb_interpolate(const xb_curve *curve, int64_t x)
         }
     }
     return points[curve->count - 1u].y;
-}
-
-/* Return a 16-bit count plus one, saturated. */
-uint16_t xb_count(uint16_t value)
-{
-    return value < UINT16_MAX ? (uint16_t)(value + 1u) : value;
-}
-
-/* Return a 32-bit age or timer plus one, saturated. */
-uint32_t xb_add_one(uint32_t value)
-{
-    return value < UINT32_MAX ? value + 1u : value;
 }

@@ -20,11 +20,34 @@ typedef struct {
 
 int64_t xb_divide(int64_t numerator, int64_t denominator);
 int64_t xb_divide_up(int64_t numerator, int64_t denominator);
-int64_t xb_saturate(int64_t value, int64_t low, int64_t high);
 uint32_t xb_rate_step(uint16_t *remainder, uint32_t rate_per_s, uint32_t elapsed_ms);
 int64_t xb_approach(int64_t value, int64_t target, int64_t step);
 int64_t xb_interpolate(const xb_curve *curve, int64_t x);
-uint16_t xb_count(uint16_t value);
-uint32_t xb_add_one(uint32_t value);
+
+/* The smallest ones stand here, so that every caller has them without a call. */
+
+/* Return the value limited to low..high. */
+static inline int64_t xb_saturate(int64_t value, int64_t low, int64_t high)
+{
+    if (value < low) {
+        return low;
+    }
+    if (value > high) {
+        return high;
+    }
+    return value;
+}
+
+/* Return a 16-bit count plus one, saturated. */
+static inline uint16_t xb_count(uint16_t value)
+{
+    return value < UINT16_MAX ? (uint16_t)(value + 1u) : value;
+}
+
+/* Return a 32-bit age or timer plus one, saturated. */
+static inline uint32_t xb_add_one(uint32_t value)
+{
+    return value < UINT32_MAX ? value + 1u : value;
+}
 
 #endif

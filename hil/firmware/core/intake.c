@@ -153,8 +153,8 @@ int32_t xb_intake_receive(xb_engine *engine, const xb_frame *frame)
 /* Have the quantities of a unit looked at, since its supervision status changed. */
 static void touch_unit(xb_engine *engine, const xb_unit_spec *unit)
 {
-    for (uint32_t i = 0u; i < unit->source_count; i++) {
-        xb_add_to(engine->touched, engine->spec->sources[unit->sources[i]].quantity);
+    for (uint32_t i = 0u; i < XB_QUANTITY_WORDS; i++) {
+        engine->touched[i] |= unit->touches[i];
     }
 }
 
@@ -259,17 +259,26 @@ static void evaluate(xb_engine *engine, uint32_t index)
 {
     const xb_quantity_spec *spec = &engine->spec->quantities[index];
     xb_quantity_state *state = &engine->quantities[index];
-    xb_quantity_state before = *state;
+    int32_t value = state->value;
+    uint8_t status = state->status;
+    uint8_t origin = state->origin;
     xb_offer offers[XB_OFFER_SLOTS];
 
-    for (uint32_t i = 0u; i < spec->source_count; i++) {
+    offers[0] = offer(engine, spec->sources[0]);
+    if (offers[0].status == (uint8_t)XB_VALID && origin == 0u && state->returning == 0u) {
+        if (offers[0].value != value) {
+            state->value = offers[0].value; /* all that xb_evaluate would do */
+            xb_add_to(engine->changed, index);
+        }
+        return;
+    }
+    for (uint32_t i = 1u; i < spec->source_count; i++) {
         offers[i] = offer(engine, spec->sources[i]);
     }
     if (xb_evaluate(spec, state, offers, engine->spec->tick_ms) != 0u) {
         xb_add_to(engine->touched, index);
     }
-    if (state->value != before.value || state->status != before.status
-        || state->origin != before.origin) {
+    if (state->value != value || state->status != status || state->origin != origin) {
         xb_add_to(engine->changed, index);
     }
 }

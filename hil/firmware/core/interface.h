@@ -86,7 +86,9 @@ typedef struct {
     uint8_t keeps; /* memory over resets is used: starts are noted in the state */
 } xb_bridge_spec;
 
+/* Words of a set with one bit a quantity, or one a sent message. */
 #define XB_QUANTITY_WORDS ((XB_QUANTITY_SLOTS + 31u) / 32u)
+#define XB_TRANSMIT_WORDS ((XB_TRANSMIT_SLOTS + 31u) / 32u)
 
 extern const xb_bridge_spec xb_spec;
 extern const uint8_t xb_pairing_digest[32];
@@ -134,10 +136,14 @@ typedef struct xb_engine_ {
     uint32_t changed[XB_QUANTITY_WORDS];    /* sets of the store */
     uint32_t touched[XB_QUANTITY_WORDS];
     uint64_t payloads[XB_TRANSMIT_SLOTS];   /* as packed last */
-    uint8_t unpacked[XB_TRANSMIT_SLOTS];    /* a quantity changed since */
+    uint32_t unpacked[XB_TRANSMIT_WORDS];   /* set: a quantity changed since */
     uint8_t cause;
 } xb_engine;
 
-uint8_t xb_holds(const xb_engine *engine, int32_t condition);
+/* Return whether a condition holds; having none always holds. */
+static inline uint8_t xb_holds(const xb_engine *engine, int32_t condition)
+{
+    return condition == XB_NONE || engine->conditions[condition].holds != 0u;
+}
 
 #endif

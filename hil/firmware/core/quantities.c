@@ -3,12 +3,6 @@
 
 #include "arithmetic.h"
 
-/* Put a quantity into a set. */
-void xb_add_to(uint32_t *set, uint32_t index)
-{
-    set[index / 32u] |= (uint32_t)1u << (index % 32u);
-}
-
 /* Set a produced quantity, saturated to its range.
  *
  * `real` is 0 where the value stands in for data that is lost or not there yet. */
@@ -25,12 +19,6 @@ void xb_publish(const xb_store *store, int32_t index, int64_t value, uint8_t sta
         state->origin = origin;
         xb_add_to(store->changed, (uint32_t)index);
     }
-}
-
-/* Return whether the value is real: from a source, held inside its hold time, or produced. */
-uint8_t xb_usable(const xb_quantity_state *state)
-{
-    return state->origin <= XB_ORIGIN_PRODUCED || state->origin == XB_ORIGIN_HELD;
 }
 
 /* Return whether data that should be there is not: substituted, or never came in time.

@@ -64,9 +64,8 @@ typedef struct {
  * substitute the loss is "not available". No sources means produced. */
 typedef struct {
     const uint16_t *sources;
-    const uint16_t *senders; /* sent messages that carry it, or change on its loss */
+    const uint32_t *senders; /* set of the sent messages that carry it, or change on its loss */
     uint32_t source_count;
-    uint32_t sender_count;
     int32_t low;
     int32_t high;
     uint32_t hold;
@@ -93,12 +92,22 @@ typedef struct {
 } xb_store;
 
 void xb_publish(const xb_store *store, int32_t index, int64_t value, uint8_t status, uint8_t real);
-uint8_t xb_usable(const xb_quantity_state *state);
 uint8_t xb_lost(const xb_quantity_state *state);
-void xb_add_to(uint32_t *set, uint32_t index);
 uint8_t xb_take(const xb_source_spec *spec, xb_source_state *state, uint64_t bits);
 void xb_forget(xb_source_state *state);
 uint8_t xb_evaluate(const xb_quantity_spec *spec, xb_quantity_state *state, const xb_offer *offers,
                     uint32_t tick_ms);
+
+/* Put a quantity into a set. */
+static inline void xb_add_to(uint32_t *set, uint32_t index)
+{
+    set[index / 32u] |= (uint32_t)1u << (index % 32u);
+}
+
+/* Return whether the value is real: from a source, held inside its hold time, or produced. */
+static inline uint8_t xb_usable(const xb_quantity_state *state)
+{
+    return state->origin <= XB_ORIGIN_PRODUCED || state->origin == XB_ORIGIN_HELD;
+}
 
 #endif

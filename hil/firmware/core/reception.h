@@ -27,6 +27,7 @@ typedef struct {
 typedef struct {
     const xb_selector_range *selectors;
     const uint16_t *sources;
+    const uint32_t *touches; /* set of the quantities its sources feed */
     uint32_t selector_count;
     uint32_t source_count;
     uint32_t first_deadline;

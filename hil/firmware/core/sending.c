@@ -36,8 +36,8 @@ static void note_changes(xb_engine *engine)
             if ((changed & 1u) != 0u) {
                 const xb_quantity_spec *quantity = &engine->spec->quantities[index];
 
-                for (uint32_t k = 0u; k < quantity->sender_count; k++) {
-                    engine->unpacked[quantity->senders[k]] = 1u;
+                for (uint32_t k = 0u; k < XB_TRANSMIT_WORDS; k++) {
+                    engine->unpacked[k] |= quantity->senders[k];
                 }
             }
             changed >>= 1;
@@ -48,8 +48,10 @@ static void note_changes(xb_engine *engine)
 /* Return a message's payload before counter and checksum; packed anew where a quantity changed. */
 static uint64_t payload_of(xb_engine *engine, uint32_t index)
 {
-    if (engine->unpacked[index] != 0u) {
-        engine->unpacked[index] = 0u;
+    uint32_t bit = (uint32_t)1u << (index % 32u);
+
+    if ((engine->unpacked[index / 32u] & bit) != 0u) {
+        engine->unpacked[index / 32u] &= ~bit;
         engine->payloads[index] = xb_pack(&engine->spec->transmits[index], &engine->store);
     }
     return engine->payloads[index];
@@ -62,7 +64,9 @@ static void send_if_due(xb_engine *engine, uint32_t index, xb_outputs *outputs)
     xb_transmit_state *slot = &engine->transmits[index];
     uint64_t payload = 0u;
 
-    slot->stopped = xb_source_lost(spec, &engine->store);
+    if (spec->on_loss == (uint8_t)XB_STOP) {
+        slot->stopped = xb_source_lost(spec, &engine->store);
+    }
     if (xb_holds(engine, spec->condition) == 0u) {
         slot->started = 0u;
         slot->due_in = 0u;
@@ -107,6 +111,6 @@ void xb_sending_transmit(xb_engine *engine, xb_outputs *outputs)
 void xb_sending_look_at_everything(xb_engine *engine)
 {
     for (uint32_t i = 0u; i < engine->spec->transmit_count; i++) {
-        engine->unpacked[i] = 1u;
+        xb_add_to(engine->unpacked, i);
     }
 }

@@ -54,12 +54,6 @@ int64_t xb_signed(const xb_signal_spec *spec, uint64_t bits)
     return (int64_t)bits;
 }
 
-/* Return the word of the signal's byte order with the raw value put in; other bits keep. */
-uint64_t xb_into_word(const xb_signal_spec *spec, uint64_t word, uint64_t raw)
-{
-    return (word & ~(spec->mask << spec->shift)) | ((raw & spec->mask) << spec->shift);
-}
-
 /* Return the Intel word with the raw value put in; neighbours stay untouched. */
 uint64_t xb_insert(const xb_signal_spec *spec, uint64_t intel_word, uint64_t raw)
 {

@@ -10,6 +10,7 @@
 /* intel 1 or Motorola 0; is_signed 1 = two's complement; mask as wide as the signal. */
 typedef struct {
     uint64_t mask;
+    uint64_t field; /* the mask at its place */
     uint8_t shift;
     uint8_t intel;
     uint8_t is_signed;
@@ -21,7 +22,12 @@ uint64_t xb_swap_word(uint64_t word);
 void xb_word_octets(uint64_t intel_word, uint8_t *data);
 uint64_t xb_bits(const xb_signal_spec *spec, uint64_t intel_word);
 int64_t xb_signed(const xb_signal_spec *spec, uint64_t bits);
-uint64_t xb_into_word(const xb_signal_spec *spec, uint64_t word, uint64_t raw);
 uint64_t xb_insert(const xb_signal_spec *spec, uint64_t intel_word, uint64_t raw);
+
+/* Return the word of the signal's byte order with the raw value put in; other bits keep. */
+static inline uint64_t xb_into_word(const xb_signal_spec *spec, uint64_t word, uint64_t raw)
+{
+    return (word & ~spec->field) | ((raw & spec->mask) << spec->shift);
+}
 
 #endif

@@ -17,6 +17,7 @@ static uint64_t encode(const xb_pack_spec *spec, int32_t value)
 uint64_t xb_pack(const xb_transmit_spec *spec, const xb_store *store)
 {
     uint64_t word = spec->base;
+    uint8_t intel = 1u; /* the byte order in which `word` stands */
 
     for (uint32_t i = 0u; i < spec->pack_count; i++) {
         const xb_pack_spec *entry = &spec->packs[i];
@@ -31,9 +32,13 @@ uint64_t xb_pack(const xb_transmit_spec *spec, const xb_store *store)
         } else {
             raw = encode(entry, state->value);
         }
-        word = xb_insert(&entry->signal, word, raw);
+        if (entry->signal.intel != intel) {
+            intel = entry->signal.intel;
+            word = xb_swap_word(word);
+        }
+        word = xb_into_word(&entry->signal, word, raw);
     }
-    return word;
+    return intel != 0u ? word : xb_swap_word(word);
 }
 
 /* Return whether a message that stops on loss has to be silent. */
@@ -108,15 +113,6 @@ void xb_hand_over(const xb_transmit_spec *spec, xb_transmit_state *state, uint64
     frame->extended = spec->key.extended;
     frame->length = spec->length;
     xb_word_octets(sealed, frame->data);
-}
-
-/* Let one tick pass: the time to the next cyclic send, and since the last hand-over. */
-void xb_transmit_pass(xb_transmit_state *state)
-{
-    if (state->due_in > 0u) {
-        state->due_in -= 1u;
-    }
-    state->gap = xb_add_one(state->gap);
 }
 
 /* Keep a frame for the transmission phase.

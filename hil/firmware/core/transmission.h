@@ -7,6 +7,7 @@
 
 #include <stdint.h>
 
+#include "arithmetic.h"
 #include "frames.h"
 #include "protection.h"
 #include "quantities.h"
@@ -66,8 +67,16 @@ void xb_transmit_start(const xb_transmit_spec *spec, xb_transmit_state *state);
 uint8_t xb_transmit_due(const xb_transmit_spec *spec, xb_transmit_state *state, uint64_t payload);
 void xb_hand_over(const xb_transmit_spec *spec, xb_transmit_state *state, uint64_t payload,
                   xb_frame *frame);
-void xb_transmit_pass(xb_transmit_state *state);
 void xb_enqueue(const xb_route_spec *spec, xb_route_state *state, xb_frame *waiting,
                 uint32_t *waiting_count, const xb_frame *frame);
+
+/* Let one tick pass: the time to the next cyclic send, and since the last hand-over. */
+static inline void xb_transmit_pass(xb_transmit_state *state)
+{
+    if (state->due_in > 0u) {
+        state->due_in -= 1u;
+    }
+    state->gap = xb_add_one(state->gap);
+}
 
 #endif

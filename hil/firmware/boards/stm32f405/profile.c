@@ -37,7 +37,8 @@ static xb_profile_call calls[DEPTH];
 static uint32_t used;
 static uint32_t depth;
 static uint32_t lost;
-static uint32_t edge; /* counts of one pair of calls outside its readings */
+static uint32_t edge;  /* counts of one pair of calls outside its readings */
+static uint32_t inner; /* the part of them that lies inside the function */
 
 /* Return the row of a function, a new one where it has none. */
 SILENT static uint32_t row_of(uint32_t function)
@@ -84,6 +85,8 @@ void __cyg_profile_func_exit(void *function, void *caller)
         xb_profile_row *row = &rows[calls[depth].row];
         uint32_t taken = first - calls[depth].start - (lost - calls[depth].lost);
 
+        taken = taken > inner ? taken - inner : 0u;
+
         row->calls += 1u;
         row->total += taken;
         row->own += taken - calls[depth].below;
@@ -108,6 +111,7 @@ void xb_profile_start(void)
     __cyg_profile_func_exit((void *)0, (void *)0);
     whole = xb_port_cycles() - before;
     edge = whole - empty - (lost - lost_before);
+    inner = rows[0].total;
     xb_profile_clear();
 }
 
