@@ -176,6 +176,11 @@ def usable(state: QuantityState) -> bool:
     return state.origin <= ORIGIN_PRODUCED or state.origin == ORIGIN_HELD
 
 
+def is_on(state: QuantityState) -> bool:
+    """Return whether a yes-or-no value is real and not 0."""
+    return state.value != 0 and usable(state)
+
+
 def lost(state: QuantityState) -> bool:
     """Return whether data that should be there is not: substituted, or never came in time.
 

@@ -8,22 +8,34 @@ from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 from hil.firmware import control_functions as controls
+from hil.firmware import drive_functions as drive
 from hil.firmware import instrument_functions as instruments
 from hil.firmware import plain_functions as plain
 from hil.firmware.notation import Arrays, NotationError
 from xlate_core.functions import FunctionSpec
 from xlate_core.functions.accelerator_pedal import AcceleratorPedalSpec, AcceleratorPedalState
+from xlate_core.functions.air_conditioning import AirConditioningSpec, AirConditioningState
 from xlate_core.functions.consumption_counter import ConsumptionCounterSpec, ConsumptionCounterState
 from xlate_core.functions.cooling_fan import CoolingFanSpec, CoolingFanState, StageState
+from xlate_core.functions.cooling_fan_duty import CoolingFanDutySpec, CoolingFanDutyState
 from xlate_core.functions.cruise_buttons import CruiseButtonsSpec, CruiseButtonsState
+from xlate_core.functions.engine_running import (
+    EngineRunningSpec,
+    EngineRunningState,
+    ListenerState,
+)
 from xlate_core.functions.engine_speed_gauge import EngineSpeedGaugeSpec, EngineSpeedGaugeState
+from xlate_core.functions.fan_demand import FanDemandState
 from xlate_core.functions.fuel_level import FuelLevelSpec, FuelLevelState
-from xlate_core.functions.fuel_pump import FuelPumpSpec, FuelPumpState
+from xlate_core.functions.fuel_pump import FuelPumpSpec, FuelPumpState, PumpGuardState
 from xlate_core.functions.gauge import GaugeSpec, GaugeState
 from xlate_core.functions.lamps import LampPanelSpec, LampPanelState, LampState
 from xlate_core.functions.mapping import MappingSpec, MappingState
 from xlate_core.functions.mode_selector import ModeSelectorSpec, ModeSelectorState
 from xlate_core.functions.pulse_output import PulseOutputSpec, PulseOutputState
+from xlate_core.functions.pump_command import PumpCommandState
+from xlate_core.functions.starter import StarterSpec, StarterState
+from xlate_core.functions.torque_request import TorqueRequestSpec, TorqueRequestState
 from xlate_core.functions.vehicle_speed import VehicleSpeedSpec, VehicleSpeedState
 
 
@@ -56,10 +68,10 @@ KINDS: tuple[FunctionKind, ...] = (
         CoolingFanSpec,
         CoolingFanState,
         "cooling_fan",
-        plain.cooling_fan,
+        drive.cooling_fan,
         Parts("fan_stage", StageState, lambda spec: len(spec.stages)),
     ),
-    FunctionKind(FuelPumpSpec, FuelPumpState, "fuel_pump", plain.fuel_pump),
+    FunctionKind(FuelPumpSpec, FuelPumpState, "fuel_pump", drive.fuel_pump),
     FunctionKind(GaugeSpec, GaugeState, "gauge", plain.gauge),
     FunctionKind(MappingSpec, MappingState, "mapping", plain.mapping),
     FunctionKind(
@@ -98,7 +110,33 @@ KINDS: tuple[FunctionKind, ...] = (
         instruments.consumption_counter,
     ),
     FunctionKind(VehicleSpeedSpec, VehicleSpeedState, "vehicle_speed", instruments.vehicle_speed),
+    FunctionKind(
+        CoolingFanDutySpec,
+        CoolingFanDutyState,
+        "cooling_fan_duty",
+        drive.cooling_fan_duty,
+        plural="cooling_fan_duties",
+    ),
+    FunctionKind(
+        AirConditioningSpec, AirConditioningState, "air_conditioning", drive.air_conditioning
+    ),
+    FunctionKind(StarterSpec, StarterState, "starter", drive.starter),
+    FunctionKind(TorqueRequestSpec, TorqueRequestState, "torque_request", drive.torque_request),
+    FunctionKind(
+        EngineRunningSpec,
+        EngineRunningState,
+        "engine_running",
+        drive.engine_running,
+        Parts("listener", ListenerState, lambda spec: len(spec.listeners)),
+    ),
 )
+
+OPTIONAL_PARTS: dict[str, Any] = {
+    "fan_demand": FanDemandState,
+    "pump_guard": PumpGuardState,
+    "pump_command": PumpCommandState,
+}
+"""Records behind a function's state where the pairing has them; C keeps a place in any case."""
 
 
 def kind_of(spec: FunctionSpec) -> int:
@@ -140,4 +178,4 @@ def records() -> dict[str, Any]:
         result[kind.name] = kind.state
         if kind.parts is not None:
             result[kind.parts.name] = kind.parts.state
-    return result
+    return result | OPTIONAL_PARTS

@@ -1,50 +1,8 @@
 """Table entries of the plain vehicle functions, one builder a kind."""
 
 from hil.firmware.notation import Arrays, curve, i32, i64, points, struct, u16, u32
-from xlate_core.functions.cooling_fan import CoolingFanSpec
-from xlate_core.functions.fuel_pump import FuelPumpSpec
 from xlate_core.functions.gauge import GaugeSpec
 from xlate_core.functions.mapping import MappingSpec
-
-
-def cooling_fan(spec: CoolingFanSpec, arrays: Arrays, first_stage: int) -> str:
-    """Return a cooling fan."""
-    name = spec.name
-    stages = [
-        struct({"on": i32(s.on, name), "off": i32(s.off, name), "output": u16(s.output, name)})
-        for s in spec.stages
-    ]
-    requests = [
-        struct({"quantity": u16(one.quantity, name), "stage": u16(one.stage, name)})
-        for one in spec.requests
-    ]
-    return struct(
-        {
-            "stages": arrays.add("xb_fan_stage_spec", "stages", stages),
-            "requests": arrays.add("xb_fan_request_spec", "requests", requests),
-            "stage_count": u32(len(stages), name),
-            "request_count": u32(len(requests), name),
-            "first_stage": u32(first_stage, name),
-            "min_on": u32(spec.min_on, name),
-            "min_off": u32(spec.min_off, name),
-            "on_loss_stage": u32(spec.on_loss_stage, name),
-            "coolant": u16(spec.coolant, name),
-        }
-    )
-
-
-def fuel_pump(spec: FuelPumpSpec, arrays: Arrays, first_part: int) -> str:
-    """Return a fuel pump."""
-    del arrays, first_part
-    return struct(
-        {
-            "rotation_above": i32(spec.rotation_above, spec.name),
-            "prime": u32(spec.prime, spec.name),
-            "off_delay": u32(spec.off_delay, spec.name),
-            "output": u16(spec.output, spec.name),
-            "engine_speed": u16(spec.engine_speed, spec.name),
-        }
-    )
 
 
 def gauge(spec: GaugeSpec, arrays: Arrays, first_part: int) -> str:

@@ -11,9 +11,12 @@ from typing import Any
 
 from xlate_core.functions import (
     accelerator_pedal,
+    air_conditioning,
     consumption_counter,
     cooling_fan,
+    cooling_fan_duty,
     cruise_buttons,
+    engine_running,
     engine_speed_gauge,
     fuel_level,
     fuel_pump,
@@ -22,12 +25,17 @@ from xlate_core.functions import (
     mapping,
     mode_selector,
     pulse_output,
+    starter,
+    torque_request,
     vehicle_speed,
 )
 from xlate_core.functions.accelerator_pedal import AcceleratorPedalSpec
+from xlate_core.functions.air_conditioning import AirConditioningSpec
 from xlate_core.functions.consumption_counter import ConsumptionCounterSpec
 from xlate_core.functions.cooling_fan import CoolingFanSpec
+from xlate_core.functions.cooling_fan_duty import CoolingFanDutySpec
 from xlate_core.functions.cruise_buttons import CruiseButtonsSpec
+from xlate_core.functions.engine_running import EngineRunningSpec
 from xlate_core.functions.engine_speed_gauge import EngineSpeedGaugeSpec
 from xlate_core.functions.fuel_level import FuelLevelSpec
 from xlate_core.functions.fuel_pump import FuelPumpSpec
@@ -36,6 +44,8 @@ from xlate_core.functions.lamps import LampPanelSpec
 from xlate_core.functions.mapping import MappingSpec
 from xlate_core.functions.mode_selector import ModeSelectorSpec
 from xlate_core.functions.pulse_output import PulseOutputSpec
+from xlate_core.functions.starter import StarterSpec
+from xlate_core.functions.torque_request import TorqueRequestSpec
 from xlate_core.functions.vehicle_speed import VehicleSpeedSpec
 from xlate_core.power import PowerState
 from xlate_core.quantities import QuantityStore
@@ -54,6 +64,11 @@ FunctionSpec = (
     | FuelLevelSpec
     | ConsumptionCounterSpec
     | VehicleSpeedSpec
+    | CoolingFanDutySpec
+    | AirConditioningSpec
+    | StarterSpec
+    | TorqueRequestSpec
+    | EngineRunningSpec
 )
 
 Step = Callable[[Any, Any, QuantityStore, PowerState], bool]
@@ -75,4 +90,9 @@ FUNCTIONS: dict[type, tuple[Callable[[Any], Any], Step]] = {
     FuelLevelSpec: (fuel_level.initial, fuel_level.step),
     ConsumptionCounterSpec: (consumption_counter.initial, consumption_counter.step),
     VehicleSpeedSpec: (vehicle_speed.initial, vehicle_speed.step),
+    CoolingFanDutySpec: (cooling_fan_duty.initial, cooling_fan_duty.step),
+    AirConditioningSpec: (air_conditioning.initial, air_conditioning.step),
+    StarterSpec: (starter.initial, starter.step),
+    TorqueRequestSpec: (torque_request.initial, torque_request.step),
+    EngineRunningSpec: (engine_running.initial, engine_running.step),
 }

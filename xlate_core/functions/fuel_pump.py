@@ -1,15 +1,30 @@
-"""Fuel pump relay: prime once per ignition cycle, run with rotation, off without, off on loss.
+"""Fuel pump: prime once per ignition cycle, run with rotation, off without, off on loss.
 
 Rule 11: the pump is off without rotation. Loss of engine speed switches it off at once, even in the
-prime time; a speed that was never received is no loss before its first deadline.
+prime time; a speed that was never received is no loss before its first deadline. Where the pairing
+says so: it runs while cranking; a crash latches it off until the next ignition cycle, over resets;
+on loss a turning engine keeps it for a limited time while a hard-wired enable is there (a moving
+car without drive is a hazard too); and a pump driver gets a duty command.
 """
 
 from dataclasses import dataclass
 from typing import ClassVar
 
 from xlate_core.fields import Field, Overflow, Width
-from xlate_core.power import PowerState, ignition_is_on
-from xlate_core.quantities import QuantityStore, lost, usable
+from xlate_core.functions import pump_command
+from xlate_core.functions.pump_command import PumpCommandSpec, PumpCommandState
+from xlate_core.power import CRANKING, NO_QUANTITY, PowerState, ignition_is_on
+from xlate_core.quantities import QuantityStore, is_on, lost, usable
+
+
+@dataclass(frozen=True, slots=True)
+class PumpGuardSpec:
+    """What else starts and stops the pump: quantity indices (-1 = absent), control ticks."""
+
+    runs_cranking: bool
+    crash: int
+    loss_enable: int
+    loss_run: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +37,21 @@ class FuelPumpSpec:
     prime: int
     rotation_above: int
     off_delay: int
+    guard: PumpGuardSpec | None = None
+    command: PumpCommandSpec | None = None
+
+
+@dataclass(slots=True)
+class PumpGuardState:
+    """The crash latch, which survives a reset, and what is left of the time on after loss of engine data."""
+
+    crashed: bool = False
+    loss_left: int = 0
+
+    FIELDS: ClassVar[tuple[Field, ...]] = (
+        Field("crashed", Width.U8, Overflow.BOUNDED, kept=True),
+        Field("loss_left", Width.U32, Overflow.BOUNDED),
+    )
 
 
 @dataclass(slots=True)
@@ -33,6 +63,8 @@ class FuelPumpState:
     prime_left: int = 0
     run_left: int = 0
     failsafe: bool = False
+    guard: PumpGuardState | None = None
+    command: PumpCommandState | None = None
 
     FIELDS: ClassVar[tuple[Field, ...]] = (
         Field("primed", Width.U8, Overflow.BOUNDED),
@@ -42,11 +74,17 @@ class FuelPumpState:
         Field("failsafe", Width.U8, Overflow.BOUNDED),
     )
 
+    def parts(self) -> list[PumpGuardState | PumpCommandState]:
+        """Return the further records behind the own fields in the state image."""
+        return [part for part in (self.guard, self.command) if part is not None]
+
 
 def initial(spec: FuelPumpSpec) -> FuelPumpState:
     """Return the reset state."""
-    del spec
-    return FuelPumpState()
+    return FuelPumpState(
+        guard=None if spec.guard is None else PumpGuardState(),
+        command=None if spec.command is None else PumpCommandState(),
+    )
 
 
 def step(spec: FuelPumpSpec, state: FuelPumpState, store: QuantityStore, power: PowerState) -> bool:
@@ -79,5 +117,42 @@ def step(spec: FuelPumpSpec, state: FuelPumpState, store: QuantityStore, power: 
         state.run_left = 0
 
     # OUTPUT
-    store.publish(spec.output, int(state.prime_left > 0 or state.run_left > 0))
+    run = state.prime_left > 0 or state.run_left > 0
+    if spec.guard is not None and state.guard is not None:
+        run = _guarded(spec.guard, state.guard, state, store, power, run)
+    store.publish(spec.output, int(run))
+    if spec.command is not None and state.command is not None:
+        priming = state.prime_left > 0 and state.run_left == 0 and power.mode != CRANKING
+        pump_command.step(spec.command, state.command, store, ignition, run, priming)
     return state.failsafe
+
+
+def _guarded(
+    spec: PumpGuardSpec,
+    guard: PumpGuardState,
+    state: FuelPumpState,
+    store: QuantityStore,
+    power: PowerState,
+    run: bool,
+) -> bool:
+    """Return whether the pump runs after cranking, loss and crash have had their say."""
+    # CRANKING: before rotation is seen
+    if spec.runs_cranking and power.mode == CRANKING and not state.failsafe:
+        run = True
+
+    # LOSS: a pump that fed a turning engine goes on for a while, as long as the enable is there
+    if spec.loss_enable != NO_QUANTITY:
+        if not state.failsafe:
+            guard.loss_left = spec.loss_run if state.run_left > 0 else 0
+        elif guard.loss_left > 0 and is_on(store[spec.loss_enable]):
+            guard.loss_left -= 1
+            run = True
+        else:
+            guard.loss_left = 0
+
+    # CRASH: latched until the next ignition cycle; loss of the crash signal is no crash
+    if power.new_cycle:
+        guard.crashed = False
+    if spec.crash != NO_QUANTITY and is_on(store[spec.crash]):
+        guard.crashed = True
+    return run and not guard.crashed

@@ -3,8 +3,6 @@
 from fractions import Fraction
 
 from xlate_core.arithmetic import Points
-from xlate_core.functions.cooling_fan import CoolingFanSpec, FanRequestSpec, StageSpec
-from xlate_core.functions.fuel_pump import FuelPumpSpec
 from xlate_core.functions.gauge import GaugeSpec
 from xlate_core.functions.mapping import MappingSpec
 from xlate_core.pairing.context import HIGHEST_SUPPLY_MV, Context
@@ -20,8 +18,6 @@ from xlate_core.pairing.scaling import (
     steps,
 )
 from xlate_core.pairing.schema_functions import (
-    CoolingFanTable,
-    FuelPumpTable,
     GaugeTable,
     MappingTable,
 )
@@ -37,46 +33,6 @@ def curve_points(
     )
     prove_curve(context, path, points)
     return points
-
-
-def build_cooling_fan(
-    context: Context, indices: Indices, path: KeyPath, table: CoolingFanTable
-) -> CoolingFanSpec:
-    """Return the spec of cooling fans."""
-    stages = []
-    for number, stage in enumerate(table.stages):
-        where = (*path, "stages", number)
-        on = steps(context, (*where, "on"), stage.on, table.coolant, inside=True)
-        off = steps(context, (*where, "off"), stage.off, table.coolant, inside=True)
-        stages.append(StageSpec(indices.quantities[stage.output], on, off))
-    control = context.file.clock.control_ms
-    return CoolingFanSpec(
-        name=table.name,
-        coolant=indices.quantities[table.coolant],
-        stages=tuple(stages),
-        requests=tuple(
-            FanRequestSpec(indices.quantities[one.quantity], one.stage) for one in table.requests
-        ),
-        min_on=table.min_on_ms // control,
-        min_off=table.min_off_ms // control,
-        on_loss_stage=table.on_loss_stage,
-    )
-
-
-def build_fuel_pump(
-    context: Context, indices: Indices, path: KeyPath, table: FuelPumpTable
-) -> FuelPumpSpec:
-    """Return the spec of a fuel pump."""
-    where = (*path, "rotation_above")
-    control = context.file.clock.control_ms
-    return FuelPumpSpec(
-        name=table.name,
-        output=indices.quantities[table.output],
-        engine_speed=indices.quantities[table.engine_speed],
-        prime=table.prime_ms // control,
-        rotation_above=steps(context, where, table.rotation_above, table.engine_speed, inside=True),
-        off_delay=table.off_delay_ms // control,
-    )
 
 
 def resolution_of(context: Context, name: str) -> Fraction:

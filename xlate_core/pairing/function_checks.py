@@ -5,30 +5,7 @@ from fractions import Fraction
 from xlate_core.pairing.context import Context
 from xlate_core.pairing.exact import show_ratio
 from xlate_core.pairing.positions import KeyPath
-from xlate_core.pairing.schema_functions import CoolingFanTable, MappingTable
-
-
-def check_cooling_fan(context: Context, path: KeyPath, fan: CoolingFanTable) -> None:
-    """Collect stages that do not rise and requests for none."""
-    count = len(fan.stages)
-    for index, stage in enumerate(fan.stages):
-        where = (*path, "stages", index)
-        if stage.off >= stage.on:
-            context.collector.add(
-                (*where, "off"), show_ratio(stage.off), f"less than on = {show_ratio(stage.on)}"
-            )
-        if index and stage.on <= fan.stages[index - 1].on:
-            before = show_ratio(fan.stages[index - 1].on)
-            context.collector.add(
-                (*where, "on"), show_ratio(stage.on), f"more than {before} of the stage below"
-            )
-    for index, request in enumerate(fan.requests):
-        if request.stage > count:
-            where = (*path, "requests", index, "stage")
-            context.collector.add(where, str(request.stage), f"at most {count} stage(s)")
-    if fan.on_loss_stage > count:
-        where = (*path, "on_loss_stage")
-        context.collector.add(where, str(fan.on_loss_stage), f"at most {count} stage(s)")
+from xlate_core.pairing.schema_functions import MappingTable
 
 
 def check_mapping(context: Context, path: KeyPath, mapping: MappingTable) -> None:

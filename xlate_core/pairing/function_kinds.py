@@ -9,10 +9,12 @@ from typing import Any, NamedTuple
 
 from xlate_core.functions import FunctionSpec
 from xlate_core.pairing import build_controls as controls
+from xlate_core.pairing import build_drive as drive
+from xlate_core.pairing import build_fans as fans
 from xlate_core.pairing import build_functions as plain
 from xlate_core.pairing import build_instruments as instruments
+from xlate_core.pairing import drive_checks, fan_checks, instrument_checks
 from xlate_core.pairing import function_checks as checks
-from xlate_core.pairing import instrument_checks
 from xlate_core.pairing.context import Context
 from xlate_core.pairing.indices import Indices
 from xlate_core.pairing.positions import KeyPath
@@ -21,9 +23,15 @@ from xlate_core.pairing.schema_controls import (
     CruiseButtonsTable,
     ModeSelectorTable,
 )
-from xlate_core.pairing.schema_functions import (
-    CoolingFanTable,
+from xlate_core.pairing.schema_drive import (
+    AirConditioningTable,
+    EngineRunningTable,
     FuelPumpTable,
+    StarterTable,
+    TorqueRequestTable,
+)
+from xlate_core.pairing.schema_fans import CoolingFanDutyTable, CoolingFanTable
+from xlate_core.pairing.schema_functions import (
     FunctionBase,
     GaugeTable,
     MappingTable,
@@ -49,8 +57,8 @@ class FunctionKind(NamedTuple):
 
 
 KINDS: dict[type[FunctionBase], FunctionKind] = {
-    CoolingFanTable: FunctionKind(plain.build_cooling_fan, checks.check_cooling_fan),
-    FuelPumpTable: FunctionKind(plain.build_fuel_pump),
+    CoolingFanTable: FunctionKind(fans.build_cooling_fan, fan_checks.check_cooling_fan),
+    FuelPumpTable: FunctionKind(drive.build_fuel_pump, drive_checks.check_fuel_pump),
     GaugeTable: FunctionKind(plain.build_gauge),
     MappingTable: FunctionKind(plain.build_mapping, checks.check_mapping),
     AcceleratorPedalTable: FunctionKind(controls.build_pedal),
@@ -70,6 +78,15 @@ KINDS: dict[type[FunctionBase], FunctionKind] = {
     VehicleSpeedTable: FunctionKind(
         instruments.build_vehicle_speed, instrument_checks.check_vehicle_speed
     ),
+    CoolingFanDutyTable: FunctionKind(
+        fans.build_cooling_fan_duty, fan_checks.check_cooling_fan_duty
+    ),
+    AirConditioningTable: FunctionKind(
+        drive.build_air_conditioning, drive_checks.check_air_conditioning
+    ),
+    StarterTable: FunctionKind(drive.build_starter, drive_checks.check_starter),
+    TorqueRequestTable: FunctionKind(drive.build_torque_request, drive_checks.check_torque_request),
+    EngineRunningTable: FunctionKind(drive.build_engine_running, drive_checks.check_engine_running),
 }
 
 

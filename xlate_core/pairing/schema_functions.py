@@ -67,48 +67,6 @@ def marked(
     return found
 
 
-class FanStage(StrictTable):
-    """One stage of the cooling fans."""
-
-    output: Writes = Field(description="quantity 0/1 that drives the stage")
-    on: Physical = Field(description="stage on at and above, unit of the coolant quantity")
-    off: Physical = Field(description="stage off at and below, unit of the coolant quantity")
-
-
-class FanRequest(StrictTable):
-    """Another function or message that asks for a stage."""
-
-    quantity: Reads = Field(description="quantity: nonzero asks")
-    stage: int = Field(ge=1, description="stage asked for, from 1")
-
-
-class CoolingFanTable(FunctionBase):
-    """Cooling fans in stages with hysteresis (rule 11)."""
-
-    kind: Literal["cooling_fan"] = Field(description="kind of the function")
-    coolant: Reads = Field(description="quantity: coolant temperature")
-    stages: list[FanStage] = Field(min_length=1, max_length=4, description="stages, lowest first")
-    min_on_ms: Milliseconds = Field(0, description="shortest time on, ms")
-    min_off_ms: Milliseconds = Field(0, description="shortest time off, ms")
-    requests: list[FanRequest] = Field([], description="further requests")
-    on_loss_stage: int = Field(0, ge=0, description="stage on while coolant data is lost")
-
-    follows_power: ClassVar[bool] = True
-
-
-class FuelPumpTable(FunctionBase):
-    """Fuel pump: prime, run with rotation, off without (rule 11)."""
-
-    kind: Literal["fuel_pump"] = Field(description="kind of the function")
-    output: Writes = Field(description="quantity 0/1 that drives the pump")
-    engine_speed: Reads = Field(description="quantity: engine speed")
-    prime_ms: Milliseconds = Field(description="priming after ignition on, ms")
-    rotation_above: Physical = Field(description="rotation above, unit of the speed")
-    off_delay_ms: Milliseconds = Field(description="off within so long after rotation ends, ms")
-
-    follows_power: ClassVar[bool] = True
-
-
 class GaugeTable(FunctionBase):
     """A needle driven through a curve."""
 

@@ -9,9 +9,15 @@ from xlate_core.pairing.schema_controls import (
     CruiseButtonsTable,
     ModeSelectorTable,
 )
-from xlate_core.pairing.schema_functions import (
-    CoolingFanTable,
+from xlate_core.pairing.schema_drive import (
+    AirConditioningTable,
+    EngineRunningTable,
     FuelPumpTable,
+    StarterTable,
+    TorqueRequestTable,
+)
+from xlate_core.pairing.schema_fans import CoolingFanDutyTable, CoolingFanTable
+from xlate_core.pairing.schema_functions import (
     GaugeTable,
     MappingTable,
 )
@@ -37,6 +43,11 @@ FunctionTable = Annotated[
     | PulseOutputTable
     | FuelLevelTable
     | ConsumptionCounterTable
-    | VehicleSpeedTable,
+    | VehicleSpeedTable
+    | CoolingFanDutyTable
+    | AirConditioningTable
+    | StarterTable
+    | TorqueRequestTable
+    | EngineRunningTable,
     Field(discriminator="kind"),
 ]  # fmt: skip

@@ -49,6 +49,11 @@ typedef struct {
     const xb_fuel_level_spec *fuel_levels;
     const xb_consumption_counter_spec *consumption_counters;
     const xb_vehicle_speed_spec *vehicle_speeds;
+    const xb_cooling_fan_duty_spec *cooling_fan_duties;
+    const xb_air_conditioning_spec *air_conditionings;
+    const xb_starter_spec *starters;
+    const xb_torque_request_spec *torque_requests;
+    const xb_engine_running_spec *engine_runnings;
     const xb_transmit_spec *transmits;
     const xb_route_spec *routes;
     const xb_frame_key *own_keys; /* identifiers this module sends (rule 13) */
@@ -80,6 +85,12 @@ typedef struct {
     uint32_t fuel_level_count;
     uint32_t consumption_counter_count;
     uint32_t vehicle_speed_count;
+    uint32_t cooling_fan_duty_count;
+    uint32_t air_conditioning_count;
+    uint32_t starter_count;
+    uint32_t torque_request_count;
+    uint32_t engine_running_count;
+    uint32_t listener_count;
     uint32_t transmit_count;
     uint32_t route_count;
     uint32_t own_key_count;
@@ -115,7 +126,10 @@ typedef struct xb_engine_ {
     xb_snapshot_state snapshots[XB_SNAPSHOT_SLOTS];
     xb_cooling_fan_state cooling_fans[XB_COOLING_FAN_SLOTS];
     xb_fan_stage_state fan_stages[XB_FAN_STAGE_SLOTS];
+    xb_fan_demand_state fan_demands[XB_COOLING_FAN_SLOTS];
     xb_fuel_pump_state fuel_pumps[XB_FUEL_PUMP_SLOTS];
+    xb_pump_guard_state pump_guards[XB_FUEL_PUMP_SLOTS];
+    xb_pump_command_state pump_commands[XB_FUEL_PUMP_SLOTS];
     xb_gauge_state gauges[XB_GAUGE_SLOTS];
     xb_mapping_state mappings[XB_MAPPING_SLOTS];
     xb_accelerator_pedal_state accelerator_pedals[XB_ACCELERATOR_PEDAL_SLOTS];
@@ -128,6 +142,13 @@ typedef struct xb_engine_ {
     xb_fuel_level_state fuel_levels[XB_FUEL_LEVEL_SLOTS];
     xb_consumption_counter_state consumption_counters[XB_CONSUMPTION_COUNTER_SLOTS];
     xb_vehicle_speed_state vehicle_speeds[XB_VEHICLE_SPEED_SLOTS];
+    xb_cooling_fan_duty_state cooling_fan_duties[XB_COOLING_FAN_DUTY_SLOTS];
+    xb_fan_demand_state duty_demands[XB_COOLING_FAN_DUTY_SLOTS];
+    xb_air_conditioning_state air_conditionings[XB_AIR_CONDITIONING_SLOTS];
+    xb_starter_state starters[XB_STARTER_SLOTS];
+    xb_torque_request_state torque_requests[XB_TORQUE_REQUEST_SLOTS];
+    xb_engine_running_state engine_runnings[XB_ENGINE_RUNNING_SLOTS];
+    xb_listener_state listeners[XB_LISTENER_SLOTS];
     xb_transmit_state transmits[XB_TRANSMIT_SLOTS];
     xb_route_state routes[XB_ROUTE_SLOTS];
     xb_condition_state conditions[XB_CONDITION_SLOTS];

@@ -29,6 +29,13 @@ uint8_t xb_lost(const xb_quantity_state *state)
     return xb_usable(state) == 0u && state->status != (uint8_t)XB_NEVER_RECEIVED;
 }
 
+/* Return whether a yes-or-no value is real and not 0; an absent one is not. */
+uint8_t xb_is_on(const xb_store *store, int32_t index)
+{
+    return index != XB_NONE && store->states[index].value != 0
+           && xb_usable(&store->states[index]) != 0u;
+}
+
 /* Return the status of a raw value (rule 4): special codes, then range, then scale. The value is
  * written only with status valid. */
 static uint8_t decode(const xb_source_spec *spec, int64_t raw, int32_t *value)

@@ -94,6 +94,7 @@ typedef struct {
 void xb_publish(const xb_store *store, int32_t index, int64_t value, uint8_t status, uint8_t real);
 uint8_t xb_lost(const xb_quantity_state *state);
 uint8_t xb_take(const xb_source_spec *spec, xb_source_state *state, uint64_t bits);
+uint8_t xb_is_on(const xb_store *store, int32_t index);
 void xb_forget(xb_source_state *state);
 uint8_t xb_evaluate(const xb_quantity_spec *spec, xb_quantity_state *state, const xb_offer *offers,
                     uint32_t tick_ms);

@@ -1,8 +1,44 @@
-/* Fuel pump relay: prime once per ignition cycle, run with rotation, off without, off on loss. */
+/* Fuel pump: prime once per ignition cycle, run with rotation, off without, off on loss. */
 #include "fuel_pump.h"
+
+#include <stddef.h>
+
+/* Return whether the pump runs after cranking, loss and crash have had their say. */
+static uint8_t guarded(const xb_pump_guard_spec *spec, xb_pump_guard_state *guard,
+                       const xb_fuel_pump_state *state, const xb_store *store,
+                       const xb_power_state *power, uint8_t run)
+{
+    /* CRANKING: before rotation is seen */
+    if (spec->runs_cranking != 0u && power->mode == (uint8_t)XB_CRANKING
+        && state->failsafe == 0u) {
+        run = 1u;
+    }
+
+    /* LOSS: a pump that fed a turning engine goes on for a while, as long as the enable is there */
+    if (spec->loss_enable != XB_NONE) {
+        if (state->failsafe == 0u) {
+            guard->loss_left = state->run_left > 0u ? spec->loss_run : 0u;
+        } else if (guard->loss_left > 0u && xb_is_on(store, spec->loss_enable) != 0u) {
+            guard->loss_left -= 1u;
+            run = 1u;
+        } else {
+            guard->loss_left = 0u;
+        }
+    }
+
+    /* CRASH: latched until the next ignition cycle; loss of the crash signal is no crash */
+    if (power->new_cycle != 0u) {
+        guard->crashed = 0u;
+    }
+    if (xb_is_on(store, spec->crash) != 0u) {
+        guard->crashed = 1u;
+    }
+    return run != 0u && guard->crashed == 0u;
+}
 
 /* Run one control tick. */
 void xb_fuel_pump_step(const xb_fuel_pump_spec *spec, xb_fuel_pump_state *state,
+                       xb_pump_guard_state *guard, xb_pump_command_state *command,
                        const xb_store *store, const xb_power_state *power)
 {
     const xb_quantity_state *speed = &store->states[spec->engine_speed];
@@ -41,5 +77,14 @@ void xb_fuel_pump_step(const xb_fuel_pump_spec *spec, xb_fuel_pump_state *state,
 
     /* OUTPUT */
     run = state->prime_left > 0u || state->run_left > 0u;
+    if (spec->guard != NULL) {
+        run = guarded(spec->guard, guard, state, store, power, run);
+    }
     xb_publish(store, spec->output, run, (uint8_t)XB_VALID, 1u);
+    if (spec->command != NULL) {
+        uint8_t priming = state->prime_left > 0u && state->run_left == 0u
+                          && power->mode != (uint8_t)XB_CRANKING;
+
+        xb_pump_command_step(spec->command, command, store, ignition, run, priming);
+    }
 }

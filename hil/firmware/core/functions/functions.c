@@ -1,6 +1,8 @@
 /* The vehicle functions by kind: reset, one control tick, and the place in the state image. */
 #include "functions.h"
 
+#include <stddef.h>
+
 #include "interface.h"
 
 /* Put every function to its reset value. */
@@ -10,12 +12,15 @@ void xb_functions_reset(xb_engine *engine)
 
     for (uint32_t i = 0u; i < spec->cooling_fan_count; i++) {
         engine->cooling_fans[i] = xb_cooling_fan_reset_state;
+        engine->fan_demands[i] = xb_fan_demand_reset_state;
     }
     for (uint32_t i = 0u; i < spec->fan_stage_count; i++) {
         engine->fan_stages[i] = xb_fan_stage_reset_state;
     }
     for (uint32_t i = 0u; i < spec->fuel_pump_count; i++) {
         engine->fuel_pumps[i] = xb_fuel_pump_reset_state;
+        engine->pump_guards[i] = xb_pump_guard_reset_state;
+        engine->pump_commands[i] = xb_pump_command_reset_state;
     }
     for (uint32_t i = 0u; i < spec->gauge_count; i++) {
         engine->gauges[i] = xb_gauge_reset_state;
@@ -53,6 +58,25 @@ void xb_functions_reset(xb_engine *engine)
     for (uint32_t i = 0u; i < spec->vehicle_speed_count; i++) {
         engine->vehicle_speeds[i] = xb_vehicle_speed_reset_state;
     }
+    for (uint32_t i = 0u; i < spec->cooling_fan_duty_count; i++) {
+        engine->cooling_fan_duties[i] = xb_cooling_fan_duty_reset_state;
+        engine->duty_demands[i] = xb_fan_demand_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->air_conditioning_count; i++) {
+        engine->air_conditionings[i] = xb_air_conditioning_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->starter_count; i++) {
+        engine->starters[i] = xb_starter_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->torque_request_count; i++) {
+        engine->torque_requests[i] = xb_torque_request_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->engine_running_count; i++) {
+        engine->engine_runnings[i] = xb_engine_running_reset_state;
+    }
+    for (uint32_t i = 0u; i < spec->listener_count; i++) {
+        engine->listeners[i] = xb_listener_reset_state;
+    }
 }
 
 /* Run one function. */
@@ -66,11 +90,13 @@ void xb_functions_step(xb_engine *engine, const xb_function_spec *function)
     switch (function->kind) {
     case XB_COOLING_FAN:
         xb_cooling_fan_step(&spec->cooling_fans[place], &engine->cooling_fans[place],
-                            &engine->fan_stages[spec->cooling_fans[place].first_stage], store,
-                            power);
+                            &engine->fan_stages[spec->cooling_fans[place].first_stage],
+                            &engine->fan_demands[place], store, power);
         break;
     case XB_FUEL_PUMP:
-        xb_fuel_pump_step(&spec->fuel_pumps[place], &engine->fuel_pumps[place], store, power);
+        xb_fuel_pump_step(&spec->fuel_pumps[place], &engine->fuel_pumps[place],
+                          &engine->pump_guards[place], &engine->pump_commands[place], store,
+                          power);
         break;
     case XB_GAUGE:
         xb_gauge_step(&spec->gauges[place], &engine->gauges[place], store);
@@ -108,6 +134,27 @@ void xb_functions_step(xb_engine *engine, const xb_function_spec *function)
         xb_mode_selector_step(&spec->mode_selectors[place], &engine->mode_selectors[place], store,
                               power);
         break;
+    case XB_COOLING_FAN_DUTY:
+        xb_cooling_fan_duty_step(&spec->cooling_fan_duties[place],
+                                 &engine->cooling_fan_duties[place],
+                                 &engine->duty_demands[place], store, power);
+        break;
+    case XB_AIR_CONDITIONING:
+        xb_air_conditioning_step(&spec->air_conditionings[place],
+                                 &engine->air_conditionings[place], store, power);
+        break;
+    case XB_STARTER:
+        xb_starter_step(&spec->starters[place], &engine->starters[place], store, power);
+        break;
+    case XB_TORQUE_REQUEST:
+        xb_torque_request_step(&spec->torque_requests[place], &engine->torque_requests[place],
+                               store, power);
+        break;
+    case XB_ENGINE_RUNNING:
+        xb_engine_running_step(&spec->engine_runnings[place], &engine->engine_runnings[place],
+                               &engine->listeners[spec->engine_runnings[place].first_listener],
+                               store, power);
+        break;
     default:
         xb_mapping_step(&spec->mappings[place], &engine->mappings[place], store);
         break;
@@ -128,10 +175,19 @@ void xb_functions_image(xb_engine *engine, const xb_function_spec *function,
         for (uint32_t i = 0u; i < fan->stage_count; i++) {
             xb_put_fan_stage(writer, &engine->fan_stages[fan->first_stage + i]);
         }
+        if (fan->demand != NULL) {
+            xb_put_fan_demand(writer, &engine->fan_demands[place]);
+        }
         break;
     }
     case XB_FUEL_PUMP:
         xb_put_fuel_pump(writer, &engine->fuel_pumps[place]);
+        if (engine->spec->fuel_pumps[place].guard != NULL) {
+            xb_put_pump_guard(writer, &engine->pump_guards[place]);
+        }
+        if (engine->spec->fuel_pumps[place].command != NULL) {
+            xb_put_pump_command(writer, &engine->pump_commands[place]);
+        }
         break;
     case XB_GAUGE:
         xb_put_gauge(writer, &engine->gauges[place]);
@@ -169,6 +225,28 @@ void xb_functions_image(xb_engine *engine, const xb_function_spec *function,
     case XB_MODE_SELECTOR:
         xb_put_mode_selector(writer, &engine->mode_selectors[place]);
         break;
+    case XB_COOLING_FAN_DUTY:
+        xb_put_cooling_fan_duty(writer, &engine->cooling_fan_duties[place]);
+        xb_put_fan_demand(writer, &engine->duty_demands[place]);
+        break;
+    case XB_AIR_CONDITIONING:
+        xb_put_air_conditioning(writer, &engine->air_conditionings[place]);
+        break;
+    case XB_STARTER:
+        xb_put_starter(writer, &engine->starters[place]);
+        break;
+    case XB_TORQUE_REQUEST:
+        xb_put_torque_request(writer, &engine->torque_requests[place]);
+        break;
+    case XB_ENGINE_RUNNING: {
+        const xb_engine_running_spec *told = &engine->spec->engine_runnings[place];
+
+        xb_put_engine_running(writer, &engine->engine_runnings[place]);
+        for (uint32_t i = 0u; i < told->listener_count; i++) {
+            xb_put_listener(writer, &engine->listeners[told->first_listener + i]);
+        }
+        break;
+    }
     default:
         xb_put_mapping(writer, &engine->mappings[place]);
         break;

@@ -6,7 +6,10 @@
 
 #include <stdint.h>
 
+#include "air_conditioning.h"
 #include "cooling_fan.h"
+#include "cooling_fan_duty.h"
+#include "engine_running.h"
 #include "fuel_pump.h"
 #include "gauge.h"
 #include "mapping.h"
@@ -19,6 +22,8 @@
 #include "fuel_level.h"
 #include "consumption_counter.h"
 #include "vehicle_speed.h"
+#include "starter.h"
+#include "torque_request.h"
 
 /* In the order of the kinds in the generator of the tables. */
 typedef enum {
@@ -35,6 +40,11 @@ typedef enum {
     XB_FUEL_LEVEL,
     XB_CONSUMPTION_COUNTER,
     XB_VEHICLE_SPEED,
+    XB_COOLING_FAN_DUTY,
+    XB_AIR_CONDITIONING,
+    XB_STARTER,
+    XB_TORQUE_REQUEST,
+    XB_ENGINE_RUNNING,
 } xb_function_kind;
 
 /* A function of the listed order: its kind, and its place among the functions of that kind. */
