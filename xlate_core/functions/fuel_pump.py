@@ -43,7 +43,7 @@ class FuelPumpSpec:
 
 @dataclass(slots=True)
 class PumpGuardState:
-    """The crash latch, which survives a reset, and what is left of the time on after loss of engine data."""
+    """The crash latch, which survives a reset; what is left of the run after loss of data."""
 
     crashed: bool = False
     loss_left: int = 0
