@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 EXIT_DIFFERENCE = 1
+EXIT_INCOMPLETE = 4
 
 
 @click.group("timing")
@@ -44,3 +45,73 @@ def bus(pairing: Path, bit_rate: tuple[tuple[str, int], ...], as_json: bool) -> 
         print_facts(told)
     if not told["all_met"]:
         sys.exit(EXIT_DIFFERENCE)
+
+
+@command.command("paths")
+@click.argument("pairing", type=click.Path(path_type=Path))
+@click.option(
+    "--samples",
+    default=40,
+    show_default=True,
+    type=click.IntRange(0),
+    help="Random trials.",
+)
+@click.option("--seed", default=1, show_default=True, type=int, help="Seed of the random trials.")
+@click.option("--only", default="*", show_default=True, help="Ways to look at: a pattern with *.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@click.option("--html", type=click.Path(path_type=Path, dir_okay=False), help="Write a page.")
+@click.option(
+    "--keep",
+    default=Path("timing_exceeded"),
+    show_default=True,
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for vectors of trials beyond their bound.",
+)
+def paths(
+    pairing: Path, samples: int, seed: int, only: str, as_json: bool, html: Path | None, keep: Path
+) -> None:
+    """Bound, observation and budget of every way through PAIRING.
+
+    Exit code 1 when a bound is above its budget or was exceeded, 4 when interrupted.
+    """
+    from hil.vectors.files import write_whole
+    from tools.timing.counterexample import save
+    from tools.timing.observation import observe
+    from tools.timing.path_page import page
+    from tools.timing.path_report import check_budgets, facts, print_facts
+    from tools.timing.paths import fitting
+    from xlate_core.pairing import load
+
+    loaded = load(pairing)
+    check_budgets(loaded)
+    chosen = fitting(loaded, only)
+    seen = []
+    try:
+        for one in observe(loaded, samples, seed, _progress, chosen.__contains__):
+            seen.append(one)
+    except KeyboardInterrupt:
+        click.echo("interrupted: nothing is judged", err=True)
+        sys.exit(EXIT_INCOMPLETE)
+    told = facts(loaded, seen, samples, seed)
+    for number, (row, one) in enumerate(zip(told["ways"], seen, strict=True)):
+        if row["verdict"] == "EXCEEDED" and one.worst is not None:
+            row["vector"] = save(one, f"exceeded_{number}", keep).as_posix()
+            click.echo(f"{one.path.name}: beyond its bound, kept as {row['vector']}", err=True)
+    if html is not None:
+        write_whole(html, page(told).encode("utf-8"))
+        click.echo(html.as_posix(), err=True)
+    if as_json:
+        click.echo(json.dumps(told, indent=2))
+    else:
+        print_facts(told)
+    if told["exceeded"] or told["over_budget"]:
+        sys.exit(EXIT_DIFFERENCE)
+
+
+def _progress(done: int, total: int, source: str) -> None:
+    """Keep one line of progress on a terminal."""
+    if sys.stderr.isatty():
+        text = f"{done}/{total} {source}"[:78]
+        end = "" if done < total else "\n"
+        click.echo(f"\r{text:<78}", nl=False, err=True)
+        click.echo(end, nl=False, err=True)

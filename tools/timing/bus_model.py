@@ -45,7 +45,7 @@ class BusModel:
     = not at all.
     """
 
-    __slots__ = ("_current", "_free_at", "_number", "_offers", "bit_ns", "errors")
+    __slots__ = ("_current", "_ends_at", "_free_at", "_number", "_offers", "bit_ns", "errors")
 
     def __init__(self, bit_rate: int, errors: Callable[[Offer, int], int | None] | None = None):
         """Build an idle bus."""
@@ -53,6 +53,7 @@ class BusModel:
         self.errors = errors
         self._offers: list[Offer] = []
         self._current: tuple[Offer, int, int | None] | None = None
+        self._ends_at = 0
         self._free_at = 0
         self._number = 0
 
@@ -70,19 +71,18 @@ class BusModel:
 
     def next_instant(self) -> int | None:
         """Return when `advance` has something to do, or None while nothing is queued."""
-        if self._current is not None or self._offers:
-            return self._free_at
-        return None
+        if self._current is not None:
+            return self._ends_at
+        return self._free_at if self._offers else None
 
     def advance(self, now: int) -> Passed | None:
         """End what ends at `now` and return it; start the winner of the arbitration."""
         passed = None
-        if self._current is not None and now >= self._free_at:
+        if self._current is not None and now >= self._ends_at:
             offer, began, disturbed = self._current
             self._current = None
             if disturbed is None:
-                ended = self._free_at - INTERFRAME_BITS * self.bit_ns
-                passed = Passed(offer, began, ended)
+                passed = Passed(offer, began, self._ends_at)
             else:
                 heappush(self._offers, offer)
         if self._current is None and self._offers and now >= self._free_at:
@@ -91,6 +91,8 @@ class BusModel:
             bits = offer.bits if disturbed is None else disturbed + ERROR_RECOVERY_BITS
             self._current = (offer, now, disturbed)
             self._free_at = now + bits * self.bit_ns
+            space = 0 if disturbed is not None else INTERFRAME_BITS * self.bit_ns
+            self._ends_at = self._free_at - space
         return passed
 
 

@@ -7,6 +7,7 @@ start of frame to the end of the checksum; delimiter, acknowledge, end of frame 
 space are not stuffed.
 """
 
+from functools import lru_cache
 from itertools import groupby
 
 INTERFRAME_BITS = 3
@@ -36,6 +37,7 @@ def shortest_bits(octets: int, extended: bool) -> int:
     return stuffable_bits(extended) + 8 * octets + 13
 
 
+@lru_cache(maxsize=1 << 16)
 def exact_bits(extended: bool, identifier: int, data: bytes) -> int:
     """Return the bit times of this very frame, interframe space included."""
     return len(stuffed(extended, identifier, data)) + TAIL_BITS + INTERFRAME_BITS

@@ -50,3 +50,11 @@ class TrafficTable(StrictTable):
     board_us: int = Field(
         50, ge=0, description="longest execution time of one tick on the board, us"
     )
+    skew_ppm: int = Field(
+        1000, ge=0, le=10000, description="error of any clock against any other, parts per million"
+    )
+    budget_us: dict[str, int] = Field(
+        {},
+        description='longest reaction time allowed, us, by way: "source -> target", as '
+        "`xlate timing paths` names it; a * stands for any text",
+    )

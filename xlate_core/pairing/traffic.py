@@ -30,10 +30,15 @@ class BusTraffic:
 
 @dataclass(frozen=True, slots=True)
 class Traffic:
-    """The traffic of body and engine bus, and the longest tick of the board in us."""
+    """The traffic of body and engine bus; the longest tick of the board; clock errors; budgets.
+
+    Budgets are (pattern of a way's name, longest reaction time in us).
+    """
 
     buses: tuple[BusTraffic, BusTraffic]
     board_us: int
+    skew_ppm: int
+    budgets: tuple[tuple[str, int], ...]
 
 
 def check_traffic(context: Context) -> None:
@@ -57,7 +62,9 @@ def check_traffic(context: Context) -> None:
 def build_traffic(context: Context) -> Traffic:
     """Return the frozen form of the traffic tables."""
     body, engine = (_bus(getattr(context.file.traffic, bus)) for bus in BUS_NAMES)
-    return Traffic((body, engine), context.file.traffic.board_us)
+    table = context.file.traffic
+    budgets = tuple(table.budget_us.items())
+    return Traffic((body, engine), table.board_us, table.skew_ppm, budgets)
 
 
 def _bus(table: BusTrafficTable) -> BusTraffic:

@@ -1,0 +1,214 @@
+"""Ways through the bridge: bounds, observation with the real engine, budgets, the command."""
+
+import json
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from hil.boards.reference import ReferenceBoard
+from hil.runner import run_vector
+from hil.vectors.names import names_of
+from hil.vectors.vector import load_vector
+from hil.verdicts import Verdict
+from tests.pairing.small import write
+from tools.cli.main import main
+from tools.timing import observation
+from tools.timing.bounds import Bound, Bounds, Part
+from tools.timing.observation import Observed, observe
+from tools.timing.paths import Path as Way
+from tools.timing.paths import PathKind, paths
+from tools.timing.rig import Rig
+from xlate_core.pairing import Pairing, load
+
+PAIRINGS = Path(__file__).resolve().parents[2] / "fixtures" / "pairings"
+
+
+@pytest.fixture(scope="module")
+def minimal() -> Pairing:
+    """The smallest fixture pairing."""
+    return load(PAIRINGS / "minimal")
+
+
+@pytest.fixture(scope="module")
+def seen(minimal: Pairing) -> dict[str, Observed]:
+    """All its ways, observed."""
+    return {one.path.name: one for one in observe(minimal, 15, 3, lambda *_: None)}
+
+
+def test_every_way_of_the_minimal_pairing(minimal: Pairing) -> None:
+    names = {one.name: one for one in paths(minimal)}
+    assert names["engine.STATE.Coolant -> output.fan_relay"].functions == ("fan",)
+    assert names["engine.STATE.Speed -> body.GAUGE.Turns"].functions == ()
+    assert names["loss of engine.STATE -> output.fan_relay"].kind is PathKind.LOSS_PIN
+    assert names["input.key_switch -> body.GAUGE.KeyOn"].kind is PathKind.PIN_SIGNAL
+
+
+def test_a_bound_by_hand(minimal: Pairing) -> None:
+    """Coolant to the fan relay: STATE every 2 ms, control tick 2 ms, tick 1 ms, board 50 us.
+
+    R of STATE: behind the longest unknown frame, 160 bits, then its own, at 500 kbit/s:
+    570 us less nothing, no jitter. Period 2 ms and the wait of at most 2 ticks (right after a tick,
+    then the next control tick), both stretched by 1000 ppm: 2002 + 2002 us; board 50 us.
+    """
+    response = Fraction(160 + 55 + 10 * _octets(minimal, "STATE"), 1) * 2
+    way = next(
+        one for one in paths(minimal) if one.name == "engine.STATE.Coolant -> output.fan_relay"
+    )
+    bound = Bounds(minimal, Rig(minimal).starts).reaction(way, 0)
+    assert bound is not None
+    period = next(m.cycle_ms for m in minimal.databases["engine"] if m.name == "STATE")
+    assert period is not None
+    expected = (period * 1000 + 2 * 1000) * Fraction(1001, 1000) + response + 50
+    assert bound.us == expected
+    assert sum((part.us for part in bound.parts), Fraction(0)) == expected
+
+
+def _octets(pairing: Pairing, name: str) -> int:
+    return next(m.length for m in pairing.databases["engine"] if m.name == name)
+
+
+def test_no_way_exceeds_its_bound_and_most_come_near(seen: dict[str, Observed]) -> None:
+    near = 0
+    for one in seen.values():
+        assert one.bound is not None
+        assert one.reactions, one.path.name
+        share = Fraction(max(one.reactions), 1000) / one.bound.us
+        assert share <= 1, one.path.name
+        near += share >= Fraction(4, 5)
+        if one.ages:
+            assert one.age_bound is not None
+            assert Fraction(max(one.ages), 1000) <= one.age_bound.us
+    assert near >= Fraction(4, 5) * len(seen)
+
+
+def test_the_same_seed_gives_the_same_samples(minimal: Pairing, seen: dict[str, Observed]) -> None:
+    again = {one.path.name: one for one in observe(minimal, 15, 3, lambda *_: None)}
+    assert {name: one.reactions for name, one in again.items()} == {
+        name: one.reactions for name, one in seen.items()
+    }
+
+
+@pytest.mark.parametrize("missing", ["source period", "ticks and schedule", "source bus"])
+def test_a_bound_that_forgets_a_part_is_exceeded(
+    minimal: Pairing, missing: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Forgetful(Bounds):
+        """Bounds without one part."""
+
+        def reaction(self, path: Way, own: int) -> Bound | None:
+            bound = super().reaction(path, own)
+            if bound is None:
+                return None
+            return Bound(tuple(Part(p.what, p.us * (p.what != missing)) for p in bound.parts))
+
+    monkeypatch.setattr(observation, "Bounds", Forgetful)
+    exceeded = 0
+    for one in observe(minimal, 10, 1, lambda *_: None):
+        if one.bound is not None and one.reactions:
+            exceeded += Fraction(max(one.reactions), 1000) > one.bound.us
+    assert exceeded > 0
+
+
+def test_a_trial_beyond_its_bound_is_kept_as_a_vector_that_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Low(Bounds):
+        """Bounds that are far too low."""
+
+        def reaction(self, path: Way, own: int) -> Bound | None:
+            del path, own
+            return Bound((Part("board", Fraction(1)),))
+
+    monkeypatch.setattr(observation, "Bounds", Low)
+    result = CliRunner().invoke(
+        main,
+        [
+            "timing",
+            "paths",
+            str(PAIRINGS / "minimal"),
+            *("--only", "*Speed*", "--samples", "2", "--keep", str(tmp_path)),
+            "--json",
+        ],
+    )
+    assert result.exit_code == 1
+    told = json.loads(result.stdout)
+    assert told["exceeded"] == 1
+    path = Path(told["ways"][0]["vector"])
+    pairing = load(PAIRINGS / "minimal")
+    vector = load_vector(path)
+    assert vector.header.title.startswith("Slower than its bound: engine.STATE.Speed")
+    result = run_vector(vector, names_of(pairing), ReferenceBoard(pairing), "-")
+    assert result.verdict is Verdict.PASS
+
+
+def test_budgets_decide_the_exit_code(tmp_path: Path) -> None:
+    plain = (PAIRINGS / "minimal" / "bridge.toml").read_text(encoding="utf-8")
+    for name in ("body.dbc", "engine.dbc"):
+        (tmp_path / name).write_bytes((PAIRINGS / "minimal" / name).read_bytes())
+    arguments = ["timing", "paths", str(tmp_path), "--samples", "1", "--only", "*Coolant*"]
+    for budget, code, verdict in ((20_000, 0, "in budget"), (2_000, 1, "OVER BUDGET")):
+        extra = f'\n[traffic.budget_us]\n"engine.STATE.Coolant -> *" = {budget}\n'
+        (tmp_path / "bridge.toml").write_text(plain + extra, encoding="utf-8")
+        result = CliRunner().invoke(main, arguments)
+        assert result.exit_code == code, result.output
+        assert verdict in result.stdout
+
+
+@pytest.mark.parametrize(
+    ("budget", "said"),
+    [
+        ('"engine.STATE.Speeed -> body.GAUGE.Turns" = 5000', "nearest way: engine.STATE.Speed"),
+        ('"engine.STATE.Speed -> *" = 10', "found 10, expected at least one tick, 1000 us"),
+    ],
+)
+def test_impossible_budgets(tmp_path: Path, budget: str, said: str) -> None:
+    plain = (PAIRINGS / "minimal" / "bridge.toml").read_text(encoding="utf-8")
+    for name in ("body.dbc", "engine.dbc"):
+        (tmp_path / name).write_bytes((PAIRINGS / "minimal" / name).read_bytes())
+    text = f"{plain}\n[traffic.budget_us]\n{budget}\n"
+    (tmp_path / "bridge.toml").write_text(text, encoding="utf-8")
+    result = CliRunner().invoke(main, ["timing", "paths", str(tmp_path)])
+    assert result.exit_code == 2
+    assert said in result.stderr
+
+
+def test_a_pattern_no_way_fits() -> None:
+    result = CliRunner().invoke(
+        main, ["timing", "paths", str(PAIRINGS / "minimal"), "--only", "engine.STATE.Sped*"]
+    )
+    assert result.exit_code == 2
+    assert "nearest way: engine.STATE.Speed -> body.GAUGE.Turns" in result.stderr
+
+
+def test_a_pairing_without_rates_is_refused(tmp_path: Path) -> None:
+    result = CliRunner().invoke(main, ["timing", "paths", str(write(tmp_path))])
+    assert result.exit_code == 2
+    assert "expected the least distance of two frames in us" in result.stderr
+
+
+def test_the_page_stands_alone(tmp_path: Path) -> None:
+    page = tmp_path / "ways.html"
+    result = CliRunner().invoke(
+        main,
+        ["timing", "paths", str(PAIRINGS / "minimal"), "--samples", "2", "--html", str(page)],
+    )
+    assert result.exit_code == 0, result.output
+    text = page.read_text(encoding="utf-8")
+    assert "engine.STATE.Coolant -&gt; output.fan_relay" in text
+    assert "approval" in text
+    assert "http" not in text.replace("http-equiv", "")
+    assert text.count("<svg") == 1 + len(paths(load(PAIRINGS / "minimal")))
+
+
+def test_event_sends_have_no_bound_of_age_and_wait_only_for_the_gap(minimal: Pairing) -> None:
+    way = next(
+        one for one in paths(minimal) if one.name == "engine.STATE.Speed -> body.GAUGE.Turns"
+    )
+    bounds = Bounds(minimal, Rig(minimal).starts)
+    transmit = bounds.transmits["body.GAUGE"]
+    bounds.transmits["body.GAUGE"] = replace(transmit, on_change=True, min_gap=3, period=0)
+    assert bounds.age(way) is None
+    assert bounds.wait(way) == 3

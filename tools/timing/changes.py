@@ -1,0 +1,161 @@
+"""Which change of a source shows at which outputs, and what functions take for it themselves.
+
+Found with the reference alone: the engine at rest, ideal buses, one value changed. Several values
+are tried for each source, and for every output the one that shows soonest is kept.
+"""
+
+from dataclasses import dataclass
+
+from tools.timing.bounds import Bounds
+from tools.timing.paths import Path, PathKind
+from tools.timing.rig import Change, Rig
+from xlate_core.frames import Frame
+
+LOSSES = (PathKind.LOSS_PIN, PathKind.LOSS_SIGNAL)
+LONGEST_MS = 3000  # so long after its change an effect is waited for
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """A change that shows at the end of a way; `own` ticks are the function's."""
+
+    change: Change
+    own: int
+
+
+def effects(rig: Rig, bounds: Bounds, source: str, ways: list[Path]) -> dict[str, Effect]:
+    """Return the soonest effect of the source on the target of each way; none for the silent."""
+    found: dict[str, Effect] = {}
+    targets = {way.target: way for way in ways}
+    for change in candidates(rig, source):
+        arrival, seen = _try(rig, change, set(targets), bounds, ways)
+        for target, tick in seen.items():
+            own = _own(rig, bounds, targets[target], arrival, tick)
+            if target not in found or own < found[target].own:
+                found[target] = Effect(change, own)
+        if len(found) == len(targets) and all(one.own == 0 for one in found.values()):
+            break
+    return found
+
+
+def candidates(rig: Rig, source: str) -> list[Change]:
+    """Return the changes worth trying, the plainest first."""
+    if source.startswith("input."):
+        name = source.removeprefix("input.")
+        if name in rig.names.levels:
+            index = rig.names.levels[name][0]
+            return [Change(source, int(not rig.inputs.levels[index]))]
+        pin = rig.pairing.spec.pins.analogues[rig.names.analogues[name]]
+        low, high = pin.valid
+        return [Change(source, low + (high - low) * part // 8) for part in (6, 7, 2, 1)]
+    bus, message, *rest = source.split(".")
+    if not rest:
+        return [Change(source)]
+    received = rig.names.received[f"{bus}.{message}"]
+    signal = received.layout.signal(rest[0])
+    if signal is None:
+        return []
+    low, high = signal.raw_range()
+    for one in rig.pairing.spec.sources:
+        if one.name == source:
+            low, high = max(low, one.valid[0]), min(high, one.valid[1])
+    resting = rig.values[f"{bus}.{message}"][rest[0]]
+    span = high - low
+    tried = [low + span * part // 16 for part in (8, 12, 15, 16, 6, 3, 2, 0)]
+    tried += [resting + 1, resting - 1, resting + span // 50]
+    return [
+        Change(source, value)
+        for value in dict.fromkeys(tried)
+        if value != resting and low <= value <= high
+    ]
+
+
+def _try(
+    rig: Rig, change: Change, targets: set[str], bounds: Bounds, ways: list[Path]
+) -> tuple[int, dict[str, int]]:
+    """Return the tick that took the change first, and the first tick each target shows it."""
+    rig.at_rest()
+    senders = rig.senders()
+    inputs = rig.apply(change, senders) or rig.inputs
+    arrival: int | None = None
+    message = ".".join(change.source.split(".")[:2])
+    is_pin = change.source.startswith("input.")
+    is_loss = not is_pin and change.source.count(".") == 1
+    seen: dict[str, int] = {}
+    ticks = LONGEST_MS // rig.pairing.spec.tick_ms
+    if is_loss:
+        deadline = next(one for one in ways if one.kind in LOSSES)
+        ticks += bounds.deadline(deadline)
+        arrival = rig.last_arrival(message) + bounds.deadline(deadline)
+    for now, outputs, arrived in rig.ticking(senders, inputs, ticks):
+        if arrival is None and (is_pin or _brings(rig, message, arrived)):
+            arrival = now
+        for target in rig.differing_pins(outputs):
+            seen.setdefault(target, now)
+        for frame in (*outputs.frames[0], *outputs.frames[1]):
+            for target in rig.differing(frame):
+                seen.setdefault(target, now)
+        if targets <= seen.keys():
+            break
+    return arrival or 0, {target: tick for target, tick in seen.items() if target in targets}
+
+
+def _brings(rig: Rig, message: str, frames: tuple[Frame, ...]) -> bool:
+    key = rig.names.received[message].layout.key
+    return any(frame.key == key for frame in frames)
+
+
+def _own(rig: Rig, bounds: Bounds, way: Path, arrival: int, shown: int) -> int:
+    """Return the own time in ticks that explains when the effect showed.
+
+    What the pairing says comes first (debounce, hold), then frames refused by plausibility, then
+    whole control ticks of the functions: the least that explains it could be less than it is.
+    """
+    base = _waited_for(rig, way, bounds.stops(way))
+    candidates = [base]
+    if way.kind not in LOSSES and way.source_message is not None:
+        period = bounds.period_ticks(way.source_message)
+        candidates += [period, 2 * period]
+    for own in candidates:
+        if bounds.shows(way, arrival, own) >= shown:
+            return own
+    step = rig.pairing.spec.control_ticks if way.functions else 1
+    own = base
+    while bounds.shows(way, arrival, own) < shown:
+        own += step
+    return own
+
+
+def _waited_for(rig: Rig, way: Path, stops: bool) -> int:
+    """Return the debounce of the pin, or the longest hold of what the lost message carries."""
+    spec = rig.pairing.spec
+    if way.source.startswith("input."):
+        name = way.source.removeprefix("input.")
+        return next((pin.debounce for pin in spec.pins.levels if pin.name == name), 0)
+    if way.kind not in LOSSES:
+        return 0
+    carried = {
+        spec.sources[index].quantity
+        for unit in spec.units
+        if spec.messages[unit.message].name == way.source
+        for index in unit.sources
+    }
+    if stops:
+        # The message falls silent with the first of its quantities that is gone.
+        target = str(way.target_message)
+        lost = {
+            one
+            for transmit in spec.transmits
+            if rig.transmit_names[transmit.key] == target
+            for one in transmit.loss_of
+        }
+        return min((spec.quantities[one].hold for one in carried & lost), default=0)
+    reaching = _reaching(rig, way)
+    return max((spec.quantities[one].hold for one in carried if one in reaching), default=0)
+
+
+def _reaching(rig: Rig, way: Path) -> set[int]:
+    """Return the quantities that are on the way: read by its first function, or by its target."""
+    first = f"function {way.functions[0]}" if way.functions else way.target
+    plain = first.replace("output.", "output ")
+    return {index for index, one in enumerate(rig.pairing.quantities) if plain in one.read_by}
