@@ -1,0 +1,62 @@
+"""The fast form is equal to the readable engine: random traffic on the project's own pairings."""
+
+import pytest
+
+from tests.compiled.lockstep import calm_stimulus, run_beside
+from tests.core.test_bridge import NAMES, PAIRINGS, bridge_of, random_stimulus
+from xlate_core.bridge import Bridge, ResetCause
+from xlate_core.compiled import CompiledBridge, engine_of
+from xlate_core.events import Event
+from xlate_core.pairing import load
+
+TICKS = 4000
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("seed", range(4))
+def test_ordinary_traffic_with_trouble_now_and_then(name: str, seed: int) -> None:
+    spec = load(PAIRINGS / name).spec
+    count, at_work = run_beside(spec, calm_stimulus(spec, seed, TICKS), seed)
+    assert count == TICKS
+    assert at_work > TICKS // 10, "the generated text hardly ran"
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("seed", range(2))
+def test_resets_and_snapshots(name: str, seed: int) -> None:
+    spec = load(PAIRINGS / name).spec
+    stimulus = calm_stimulus(spec, seed + 50, TICKS, trouble=0.001)
+    _, at_work = run_beside(spec, stimulus, seed, restarts=True)
+    assert at_work > 0
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("seed", range(2))
+def test_hostile_traffic(name: str, seed: int) -> None:
+    run_beside(load(PAIRINGS / name).spec, random_stimulus(bridge_of(name), seed, 1500), seed)
+
+
+def test_traffic_that_is_never_out_of_the_ordinary_stays_in_the_generated_text() -> None:
+    spec = load(PAIRINGS / "farm_pickup").spec
+    _, at_work = run_beside(spec, calm_stimulus(spec, 9, TICKS, trouble=0.0), 9)
+    assert at_work > TICKS // 2
+
+
+def test_an_observed_engine_is_the_readable_one() -> None:
+    spec = load(PAIRINGS / "minimal").spec
+    events: list[Event] = []
+    assert isinstance(engine_of(spec, events.append), Bridge)
+    assert isinstance(engine_of(spec, plain=True), Bridge)
+    assert isinstance(engine_of(spec), CompiledBridge)
+
+
+def test_the_number_of_the_next_tick() -> None:
+    spec = load(PAIRINGS / "farm_pickup").spec
+    fast = CompiledBridge(spec, calm_before_first=2)
+    for tick, (frames, inputs) in enumerate(calm_stimulus(spec, 3, 1500, trouble=0.0)):
+        assert fast.now == tick
+        fast.receive_all(frames)
+        fast.tick(inputs)
+    fast.reset(ResetCause.COMMANDED)
+    assert fast.now == 0
+    assert fast.image() == Bridge(spec).image()

@@ -1,0 +1,187 @@
+"""The fast form of the engine: same interface, same state image, same results, less work.
+
+In ordinary traffic a text generated from the pairing runs (`ticking.py`). Whatever is out of the
+ordinary (an input moves, a frame is rejected, a deadline passes, a condition changes, a reset, a
+restored snapshot) is done by the readable engine itself, on the same records: the fast form hands
+over, the readable engine runs the tick, and the fast form takes over again when things are calm.
+
+Frames are taken in the tick that follows them, so a state is looked at between a tick and the next
+frame, as the rules say. An observed engine is the readable one: `engine_of` chooses.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+
+from xlate_core.bridge import Bridge
+from xlate_core.compiled.program import program_of
+from xlate_core.compiled.support import Support
+from xlate_core.events import Observer
+from xlate_core.fields import Field
+from xlate_core.frames import Frame
+from xlate_core.interface import BridgeSpec, Inputs, Outputs, ResetCause
+from xlate_core.quantities import QuantityState
+from xlate_core.state_image import NamedRecord
+
+CALM_BEFORE_FIRST = 256  # ticks; a short run never pays for a text
+LONGEST_PATIENCE = 256
+SHORT_STAY = 64  # ticks; who left so soon waits longer the next time
+
+
+def engine_of(
+    spec: BridgeSpec, observer: Observer | None = None, plain: bool = False
+) -> "Bridge | CompiledBridge":
+    """Return an engine of a pairing: the fast form, or the readable one where it has to be."""
+    if plain or observer is not None:
+        return Bridge(spec, observer)
+    return CompiledBridge(spec)
+
+
+class CompiledBridge:
+    """The engine of one pairing; `receive` and `tick` are attributes that change with the traffic.
+
+    `calm_before_first` is the number of ticks the readable engine runs first.
+    """
+
+    __slots__ = (
+        "_before_first",
+        "_calm",
+        "_entered",
+        "_fast",
+        "_patience",
+        "_pending",
+        "_support",
+        "observer",
+        "plain",
+        "receive",
+        "receive_all",
+        "spec",
+        "tick",
+    )
+
+    receive: Callable[[Frame], None]
+    receive_all: Callable[[Iterable[Frame]], None]
+    tick: Callable[[Inputs], Outputs]
+    _support: Support | None
+
+    def __init__(self, spec: BridgeSpec, calm_before_first: int = CALM_BEFORE_FIRST) -> None:
+        """Build the engine in its power-on reset state."""
+        self.spec = spec
+        self.observer = None
+        self.plain = Bridge(spec)
+        self._before_first = calm_before_first
+        self._pending: list[Frame] = []
+        self.receive = self._pending.append
+        self.receive_all = self._pending.extend
+        self._begin()
+
+    def _begin(self) -> None:
+        self._support = None
+        self._fast = False
+        self._calm = 0
+        self._entered = 0
+        self._patience = self._before_first
+        self.tick = self._plain_tick
+
+    def reset(self, cause: ResetCause, kept: bytes | None = None) -> None:
+        """Put every field to its reset value, as the readable engine does."""
+        self._leave()
+        self._take_pending()
+        self.plain.reset(cause, kept)
+        self._begin()
+
+    @property
+    def now(self) -> int:
+        """Number of the next tick; 0 is the first after reset."""
+        self._settle()
+        return self.plain.now
+
+    def quantity(self, index: int) -> QuantityState:
+        """Return the state of one quantity."""
+        return self.plain.quantity(index)
+
+    def records(self) -> Iterator[NamedRecord]:
+        """Yield every state record in image order."""
+        self._settle()
+        return self.plain.records()
+
+    def image(self) -> bytes:
+        """Return the state image, to be taken between a tick and the next frame."""
+        self._settle()
+        return self.plain.image()
+
+    def digest(self) -> int:
+        """Return the CRC-32/ISO-HDLC of the state image."""
+        self._settle()
+        return self.plain.digest()
+
+    def dump(self) -> list[tuple[str, Field, int]]:
+        """Return (path, declaration, value) of every state field."""
+        self._settle()
+        return self.plain.dump()
+
+    def restore(self, image: bytes) -> None:
+        """Take up a snapshot of the same pairing; raises ImageError when its length differs."""
+        self._leave()
+        self._take_pending()
+        self.plain.restore(image)
+
+    def is_fast(self) -> bool:
+        """Return whether the generated text runs at the moment."""
+        return self._fast
+
+    # BETWEEN THE TWO FORMS
+
+    def _settle(self) -> None:
+        """Bring the records up to date."""
+        if self._pending:
+            self._leave()
+            self._take_pending()
+        elif self._fast and self._support is not None:
+            self._support.settle_live()
+
+    def _take_pending(self) -> None:
+        for frame in self._pending:
+            self.plain.receive(frame)
+        self._pending.clear()
+
+    def _leave(self) -> None:
+        """Give the records back to the readable engine."""
+        if self._fast and self._support is not None:
+            self._support.hand_back()
+            self._fast = False
+            self.tick = self._plain_tick
+            lasted = self.plain.common.now - self._entered
+            short = lasted < SHORT_STAY
+            self._patience = min(2 * self._patience, LONGEST_PATIENCE) if short else 2
+            self._calm = 0
+
+    def _leave_in_tick(self, inputs: Inputs, frames: Iterable[Frame] | None) -> Outputs:
+        """Have the readable engine run a tick, whose first frames may have been taken already."""
+        if frames is not None:
+            self._pending[:] = frames
+        self._leave()
+        return self._plain_tick(inputs)
+
+    def _plain_tick(self, inputs: Inputs) -> Outputs:
+        """Run a tick on the readable engine; take over from it when it has been calm for long."""
+        if self._fast and self._support is not None:
+            return self._support.tick(inputs)
+        plain = self.plain
+        for frame in self._pending:
+            plain.receive(frame)
+        self._pending.clear()
+        outputs = plain.tick(inputs)
+        self._calm += 1
+        if self._calm >= self._patience:
+            self._enter(inputs, outputs)
+        return outputs
+
+    def _enter(self, inputs: Inputs, outputs: Outputs) -> None:
+        if self._support is None:
+            self._support = Support(self.plain, self._pending, self._leave_in_tick)
+            program_of(self.spec)(self.plain, self._support)
+        if self._support.is_calm() and self._support.enter(self.plain.now, inputs, outputs):
+            self._fast = True
+            self._entered = self.plain.now
+            self.tick = self._support.tick
+        else:
+            self._calm = max(0, self._patience - 8)

@@ -1,0 +1,146 @@
+"""Cutting a payload into chunks that one `struct` call reads or writes.
+
+A chunk is a run of octets in one byte order that holds whole signals; inside it a signal is a shift
+and a mask of a small number. A chunk of 3, 5, 6 or 7 octets goes through `struct` in pieces. Both
+byte orders in the same octets cannot be cut: None says so, and the message takes the readable way.
+"""
+
+from dataclasses import dataclass
+
+from xlate_core.signals import WORD_OCTETS, SignalSpec
+
+LETTERS = {1: "B", 2: "H", 4: "I", 8: "Q"}
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Octets first..first+size-1 as one number; `intel` says which octet is least significant."""
+
+    first: int
+    size: int
+    intel: bool
+
+    @property
+    def end(self) -> int:
+        """The octet behind the last one."""
+        return self.first + self.size
+
+    def shift(self, signal: SignalSpec) -> int:
+        """Return the place of a signal's least significant bit in the chunk."""
+        if signal.intel:
+            within = signal.start - 8 * self.first
+        else:
+            within = signal.shift - 8 * (WORD_OCTETS - self.end)
+        if signal.intel != self.intel:  # a signal inside one octet looks alike in both orders
+            octet = within // 8
+            within += 8 * (self.size - 1 - 2 * octet)
+        return within
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One `struct` call: its format, and the chunks in order of its numbers."""
+
+    layout: str
+    chunks: tuple[Chunk, ...]
+
+
+def pieces(chunk: Chunk) -> list[tuple[str, int]]:
+    """Return letter and shift of the numbers a chunk is read or written as, in octet order."""
+    sizes = {3: (2, 1), 5: (4, 1), 6: (4, 2), 7: (4, 2, 1)}.get(chunk.size, (chunk.size,))
+    found, place = [], 0
+    for size in sizes:
+        shift = 8 * place if chunk.intel else 8 * (chunk.size - place - size)
+        found.append((LETTERS[size], shift))
+        place += size
+    return found
+
+
+def unpack_lines(names: list[str], call: Call, function: str) -> list[str]:
+    """Return the lines that give each chunk of a call its number out of `data`."""
+    targets, joins = [], []
+    for name, chunk in zip(names, call.chunks, strict=True):
+        parts = pieces(chunk)
+        if len(parts) == 1:
+            targets.append(name)
+            continue
+        own = [f"{name}_part{index}" for index in range(len(parts))]
+        targets += own
+        shifted = [f"{one} << {at}" if at else one for one, (_, at) in zip(own, parts, strict=True)]
+        joins.append(f"{name} = {' | '.join(shifted)}")
+    return [f"{', '.join(targets)}, = {function}(data)", *joins]
+
+
+def split_values(value: str, chunk: Chunk) -> list[str]:
+    """Return the texts of a chunk's pieces, out of the text of its number."""
+    parts = pieces(chunk)
+    if len(parts) == 1:
+        return [value]
+    widths = {"B": 0xFF, "H": 0xFFFF, "I": 0xFFFFFFFF}
+    return [f"({value}) >> {shift} & {widths[letter]}" for letter, shift in parts]
+
+
+def letters(chunk: Chunk) -> str:
+    """Return the `struct` letters of a chunk."""
+    return "".join(letter for letter, _ in pieces(chunk))
+
+
+def first_octet(signal: SignalSpec) -> int:
+    """Return the lowest octet a signal reaches."""
+    return min(bit // 8 for bit in signal.bits)
+
+
+def is_split(signal: SignalSpec) -> bool:
+    """Return whether a signal reaches over more than one octet, so that its byte order matters."""
+    return first_octet(signal) != signal.last_octet
+
+
+def chunks_for(signals: list[SignalSpec], length: int) -> list[Chunk] | None:
+    """Return chunks of a size `struct` knows that hold the signals; they overlap in no octet."""
+    spans = [
+        (first_octet(one), one.last_octet + 1, one.intel if is_split(one) else None)
+        for one in signals
+    ]
+    majority = sum(1 if intel else -1 for _, _, intel in spans if intel is not None) >= 0
+    merged: list[tuple[int, int, bool | None]] = []
+    for first, end, intel in sorted(spans, key=lambda span: span[:2]):
+        if merged and first < merged[-1][1]:
+            before = merged.pop()
+            if None not in (before[2], intel) and before[2] != intel:
+                return None
+            joined = before[2] if intel is None else intel
+            merged.append((before[0], max(end, before[1]), joined))
+        else:
+            merged.append((first, end, intel))
+    found: list[Chunk] = []
+    for number, (first, end, intel) in enumerate(merged):
+        low = found[-1].end if found else 0
+        high = merged[number + 1][0] if number + 1 < len(merged) else length
+        size = next(size for size in LETTERS if size >= end - first)
+        if high - low < size:
+            size = end - first
+        start = max(low, min(first, high - size))
+        found.append(Chunk(start, size, majority if intel is None else intel))
+    return found
+
+
+def calls_for(chunks: list[Chunk], length: int) -> list[Call]:
+    """Return the `struct` calls that read the chunks of a payload, one for each byte order used."""
+    orders = {chunk.intel for chunk in chunks if chunk.size > 1}
+    if len(orders) < 2:
+        intel = not orders or orders.pop()
+        return [_call(chunks, length, intel)] if chunks else []
+    return [
+        _call([c for c in chunks if (c.intel if c.size > 1 else True) == intel], length, intel)
+        for intel in (True, False)
+    ]
+
+
+def _call(chunks: list[Chunk], length: int, intel: bool) -> Call:
+    """Return the call for chunks of one byte order; other octets are passed over."""
+    layout = "<" if intel else ">"
+    place = 0
+    for chunk in chunks:
+        layout += "x" * (chunk.first - place) + letters(chunk)
+        place = chunk.end
+    return Call(layout + "x" * (length - place), tuple(chunks))

@@ -1,0 +1,29 @@
+"""From a pairing to its compiled text; made once for each pairing in a process."""
+
+from collections.abc import Callable
+from types import CodeType
+from typing import Any
+
+from xlate_core.compiled.ticking import write
+from xlate_core.interface import BridgeSpec
+
+Build = Callable[[Any, Any], None]
+MOST_KEPT = 16
+
+_kept: dict[int, tuple[BridgeSpec, Build]] = {}
+
+
+def program_of(spec: BridgeSpec) -> Build:
+    """Return the function that ties the pairing's text to one engine."""
+    known = _kept.get(id(spec))
+    if known is not None and known[0] is spec:
+        return known[1]
+    text = write(spec)
+    code: CodeType = compile(text.whole(), "<fast form>", "exec")
+    names: dict[str, Any] = dict(text.bound)
+    exec(code, names)  # our own text, made of the validated pairing
+    build: Build = names["build"]
+    if len(_kept) >= MOST_KEPT:
+        _kept.clear()
+    _kept[id(spec)] = (spec, build)
+    return build

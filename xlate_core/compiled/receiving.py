@@ -1,0 +1,256 @@
+"""Receive functions as text: one a message, for frames that come as they should.
+
+A receive function takes a frame and returns None when all of it is done, or True when the frame is
+out of the ordinary (short, wrong checksum or counter, unknown selector, a unit that is not fresh):
+then it has changed nothing and the readable engine takes the frame.
+
+Names in the text, by index: `q` quantity record, `a` tick of arrival of a unit, `z` payload a unit
+came with last, `w` its chunks, `h` whether a unit is in its ordinary state, `r` counter reference,
+`g` good frames since the last control tick, `lo` and `hi` the values of a quantity between which
+nobody needs to be woken, `d` open packs of a sent message, `moved` functions whose input changed.
+"""
+
+from struct import Struct
+
+from xlate_core.compiled.checksums import wrong_text
+from xlate_core.compiled.chunks import Chunk, calls_for, chunks_for, unpack_lines
+from xlate_core.compiled.followers import Followers, mark_lines, mark_names
+from xlate_core.compiled.scaling import decoding, in_ranges, plain_ranges
+from xlate_core.compiled.text import Text
+from xlate_core.interface import BridgeSpec
+from xlate_core.protection import CounterSpec
+from xlate_core.reception import MessageSpec, UnitSpec
+from xlate_core.signals import SignalSpec
+
+
+def is_suited(spec: BridgeSpec, message: MessageSpec) -> bool:
+    """Return whether a message gets a receive function; the others take the readable way."""
+    return not message.routes and bool(message.units) and _chunks(spec, message) is not None
+
+
+def _signals(spec: BridgeSpec, message: MessageSpec) -> list[SignalSpec]:
+    """Return every signal that has to be read out of a message."""
+    found = [
+        signal
+        for unit in message.units
+        for source in spec.units[unit].sources
+        if (signal := spec.sources[source].signal) is not None
+    ]
+    if message.counter is not None:
+        found.append(message.counter.signal)
+    if message.selector is not None:
+        found.append(message.selector)
+    return found
+
+
+def _chunks(spec: BridgeSpec, message: MessageSpec) -> list[Chunk] | None:
+    return chunks_for(_signals(spec, message), message.length)
+
+
+class Reading:
+    """The chunks of one message, and the name each has in the text."""
+
+    def __init__(self, spec: BridgeSpec, message: MessageSpec) -> None:
+        """Cut the message up; it is a suited one."""
+        self.chunks = _chunks(spec, message) or []
+
+    def place(self, signal: SignalSpec) -> tuple[int, int]:
+        """Return the number of the chunk that holds a signal, and the shift inside it."""
+        first = min(bit // 8 for bit in signal.bits)
+        for number, chunk in enumerate(self.chunks):
+            if chunk.first <= first < chunk.end:
+                return number, chunk.shift(signal)
+        raise AssertionError(signal.name)  # chunks_for has looked at every signal
+
+    def field(self, signal: SignalSpec) -> str:
+        """Return the text of a signal's bits."""
+        number, shift = self.place(signal)
+        if signal.length == 8 * self.chunks[number].size:
+            return f"c{number}"
+        shifted = f"c{number} >> {shift}" if shift else f"c{number}"
+        if shift + signal.length == 8 * self.chunks[number].size:
+            return f"({shifted})"
+        return f"({shifted} & {signal.mask})"
+
+
+def receive_function(
+    text: Text, spec: BridgeSpec, number: int, followers: Followers, judged: bool
+) -> None:
+    """Add the receive function of one suited message."""
+    message = spec.messages[number]
+    reading = Reading(spec, message)
+    units = [(index, spec.units[index]) for index in message.units]
+    with text.block(f"def receive_{number}(frame):"):
+        text.nonlocals(_changed_names(spec, number, reading, followers, judged))
+        bus, extended, _ = message.key
+        wrong_bus = "frame[0]" if bus == 0 else "not frame[0]"
+        with text.block(f"if {wrong_bus} or {'not ' if extended else ''}frame[1]:"):
+            text.add("return stranger(frame)")
+        text.add("data = frame[3]")
+        with text.block(f"if len(data) != {message.length}:"):
+            text.add("return True")
+        for order, call in enumerate(calls_for(reading.chunks, message.length)):
+            unpack = text.bind(f"unpack_{number}_{order}", Struct(call.layout).unpack)
+            names = [f"c{reading.chunks.index(chunk)}" for chunk in call.chunks]
+            text.add(*unpack_lines(names, call, unpack))
+        if message.checksum is not None:
+            wrong = wrong_text(text, f"check_{number}", message.checksum, message.length)
+            with text.block(f"if {wrong}:"):
+                text.add("return True")
+        if message.selector is not None:
+            _choose(text, reading, message.selector, units)
+        if message.counter is not None:
+            _follow_counter(text, number, reading, message.counter)
+        if judged:
+            text.add(f"g{number} += 1")
+        for index, unit in units:
+            if unit.selectors:
+                with text.block(f"if {_selected(unit)}:"):
+                    _take_unit(text, spec, reading, index, followers)
+            else:
+                _take_unit(text, spec, reading, index, followers)
+
+
+def _changed_names(
+    spec: BridgeSpec, number: int, reading: Reading, followers: Followers, judged: bool
+) -> list[str]:
+    message = spec.messages[number]
+    names = [f"r{number}"] if message.counter is not None else []
+    names += [f"g{number}"] if judged else []
+    for index in message.units:
+        names += [f"a{index}", f"z{index}"]
+        for source in spec.units[index].sources:
+            one = spec.sources[source]
+            if one.signal is None:
+                continue
+            if not one.watched:
+                names.append(f"w{index}_{reading.place(one.signal)[0]}")
+            if spec.quantities[one.quantity].sources[0] == source:
+                names += mark_names(followers, one.quantity)
+    return names
+
+
+def _selected(unit: UnitSpec) -> str:
+    return " or ".join(
+        f"selector == {low}" if low == high else f"{low} <= selector <= {high}"
+        for low, high in unit.selectors
+    )
+
+
+def _choose(
+    text: Text, reading: Reading, selector: SignalSpec, units: list[tuple[int, UnitSpec]]
+) -> None:
+    """Add what reads the selector; an unknown one, or a unit in no ordinary state, is left."""
+    bits = reading.field(selector)
+    text.add(f"selector = {bits}")
+    if selector.signed:
+        with text.block(f"if selector > {selector.mask >> 1}:"):
+            text.add(f"selector -= {selector.mask + 1}")
+    paths = [(index, unit) for index, unit in units if unit.selectors]
+    if paths:
+        known = " or ".join(f"({_selected(unit)})" for _, unit in paths)
+        with text.block(f"if not ({known}):"):
+            text.add("return True")
+        for index, unit in paths:
+            with text.block(f"if not h{index} and ({_selected(unit)}):"):
+                text.add("return True")
+    for index, unit in units:
+        if not unit.selectors:
+            with text.block(f"if not h{index}:"):
+                text.add("return True")
+
+
+def _follow_counter(text: Text, number: int, reading: Reading, counter: CounterSpec) -> None:
+    """Add the counter's check; a wrong one is left before anything has changed."""
+    text.add(f"counter = {reading.field(counter.signal)}")
+    follows = f"(counter - r{number}) % {counter.modulo}"
+    good = f"{follows} == 1" if counter.max_step == 1 else f"1 <= {follows} <= {counter.max_step}"
+    beyond = counter.signal.maximum >= counter.modulo
+    wrong = f"not {good}" if counter.max_step > 1 else f"{follows} != 1"
+    with text.block(f"if {f'counter >= {counter.modulo} or ' if beyond else ''}{wrong}:"):
+        text.add("return True")
+    text.add(f"r{number} = counter")
+
+
+def _take_unit(
+    text: Text, spec: BridgeSpec, reading: Reading, index: int, followers: Followers
+) -> None:
+    """Add what the arrival of one unit does: its age, and the signals that changed."""
+    text.add(f"a{index} = now", f"z{index} = data")
+    by_chunk: dict[int, list[int]] = {}
+    for source in spec.units[index].sources:
+        one = spec.sources[source]
+        if one.signal is None:
+            continue
+        if one.watched:  # every reception counts, not only one with a new raw value
+            text.add(f"look({source}, {reading.field(one.signal)})")
+        else:
+            by_chunk.setdefault(reading.place(one.signal)[0], []).append(source)
+    for chunk, sources in by_chunk.items():
+        name = f"w{index}_{chunk}"
+        signals = [spec.sources[source].signal for source in sources]
+        size = 8 * reading.chunks[chunk].size
+        whole = len(signals) == 1 and signals[0] is not None and signals[0].length == size
+        with text.block(f"if c{chunk} != {name}:"):
+            text.add(f"x = c{chunk} ^ {name}", f"{name} = c{chunk}")
+            for source in sources:
+                signal = spec.sources[source].signal
+                if signal is None or whole:
+                    _signal_moved(text, spec, reading, source, followers)
+                    continue
+                mask = signal.mask << reading.place(signal)[1]
+                with text.block(f"if x & {mask}:"):
+                    _signal_moved(text, spec, reading, source, followers)
+
+
+def _signal_moved(
+    text: Text, spec: BridgeSpec, reading: Reading, source: int, followers: Followers
+) -> None:
+    """Add what a new raw value does: its quantity takes it at once, or it is looked at closely.
+
+    At once means: the quantity shows this source, its first, and nothing is held or returning. All
+    other cases are worked out by the readable functions, in the quantities phase.
+    """
+    one = spec.sources[source]
+    signal = one.signal
+    if signal is None:
+        raise AssertionError(one.name)
+    quantity = spec.quantities[one.quantity]
+    chunk, shift = reading.place(signal)
+    bits = reading.field(signal)
+    before = f"(c{chunk} ^ x) >> {shift} & {signal.mask}"
+    look = f"look_again({source}, {bits}, {before})"
+    q = f"q{one.quantity}"
+    ranges = plain_ranges(one, signal)
+    if not ranges:
+        text.add(look)
+        return
+    second = quantity.sources[0] != source
+    asked = in_ranges("v", ranges, signal)
+    if asked is not None and " or " in asked:
+        asked = f"({asked})"
+    if second and asked is None:
+        with text.block(f"if {q}.origin:"):
+            text.add(look)
+        return
+    text.add(f"v = {bits}")
+    if signal.signed:
+        with text.block(f"if v > {signal.mask >> 1}:"):
+            text.add(f"v -= {signal.mask + 1}")
+    if second:  # nobody sees it, unless the first source is gone or the value is none
+        with text.block(f"if {q}.origin or not ({asked}):"):
+            text.add(look)
+        return
+    ordinary = [asked] if asked is not None else []
+    ordinary.append(f"not {q}.origin")
+    if quantity.return_rate:
+        ordinary.append(f"not {q}.returning")
+    with text.block(f"if {' and '.join(ordinary)}:"):
+        lines = decoding(one, ranges, "v", "v")
+        text.add(*[line for line in lines if line != "v = v"])
+        text.add(f"{q}.value = v")
+        text.add(*mark_lines(followers, one.quantity))
+        with text.block(f"if not lo{one.quantity} <= v <= hi{one.quantity}:"):
+            text.add(f"woken.append({one.quantity})")
+    with text.block("else:"):
+        text.add(look)

@@ -1,0 +1,295 @@
+"""Who is at rest, and what wakes whom: faults, power mode, conditions and vehicle functions.
+
+Everybody who is at rest has a trial (`trial.py`) that says so. For each quantity the ranges of all
+who read it are cut to one: while its value stays inside, and its status and origin the same, nobody
+needs to be woken. Waking too often costs time only.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from operator import attrgetter
+from typing import Any
+
+from xlate_core import conditions, faults, power
+from xlate_core.arithmetic import UINT16_MAX
+from xlate_core.bridge import Bridge
+from xlate_core.compiled.tracing import HIGHEST, LOWEST
+from xlate_core.compiled.trial import FOREVER, RecordedPower, RecordedStore, Rest, attempt
+from xlate_core.functions import FUNCTIONS, PURE
+
+CONTROL = -1  # faults and power mode, which are run together
+CONDITIONS = -2
+LONGEST_PATIENCE = 256  # control ticks between two trials of a function that does not rest
+MOST_REMEMBERED = 1 << 14  # results remembered of a function that only follows its input
+
+
+@dataclass(slots=True)
+class Sleepers:
+    """Who is at rest in one engine; functions by index, CONTROL and CONDITIONS as one each.
+
+    - `busy[n]` says that function n has to be run on every control tick;
+    - `control_awake`: faults and power mode have to be run; `judge`: conditions have to be judged;
+    - `horizon` is the number of control ticks up to which everybody's rest reaches;
+    - `woken` collects quantities that left their range, or changed status or origin.
+    """
+
+    bridge: Bridge
+    quiet: Sequence[Callable[[int, int], None]]
+    busy: list[bool] = field(default_factory=list)
+    control_awake: bool = True
+    judge: bool = False
+    horizon: int = 0
+    count: int = 0
+    woken: list[int] = field(default_factory=list)
+    rests: dict[int, Rest] = field(default_factory=dict)
+    patience: list[int] = field(default_factory=list)
+    tried: list[int] = field(default_factory=list)
+    started: dict[int, int] = field(default_factory=dict)
+    readers: list[set[int]] = field(default_factory=list)
+    ranges: list[tuple[int, int]] = field(default_factory=list)
+    any_busy: bool = True
+    control_patience: int = 1
+    control_tried: int = 0
+
+    def start(self, controls: int) -> None:
+        """Begin with everybody awake, then let rest whoever can."""
+        functions = len(self.bridge.spec.functions)
+        self.busy = [not isinstance(function, PURE) for function in self.bridge.spec.functions]
+        self.patience = self.patience or [1] * functions
+        self.tried = [controls] * functions
+        self.control_patience = 1
+        self.rests.clear()
+        self.woken.clear()
+        self.readers = [set() for _ in self.bridge.spec.quantities]
+        self.ranges = [(LOWEST, HIGHEST)] * len(self.bridge.spec.quantities)
+        for setter in self.quiet:
+            setter(LOWEST, HIGHEST)
+        self.judge = False
+        self.rest_conditions()
+        self.rest_control(controls)
+        for number, busy in enumerate(self.busy):
+            if busy:
+                self._rest_function(number, controls)
+        self._look_ahead()
+
+    # REST
+
+    def rest_conditions(self) -> None:
+        """Note in which ranges the conditions stay as they are."""
+        bridge = self.bridge
+        store = RecordedStore(bridge.common.store)
+        for spec in bridge.spec.conditions:
+            conditions.holds(
+                spec,
+                bridge.clockwork.uptime,
+                bridge.power.mode,
+                bridge.clockwork.supply_mv,
+                store,  # type: ignore[arg-type]
+            )
+        self._sleep(CONDITIONS, _ranges(store))
+
+    def rest_control(self, controls: int) -> None:
+        """Let faults and power mode rest, if all of them can."""
+        bridge = self.bridge
+        self.control_awake = True
+        self.control_tried = controls
+        self.control_patience = min(2 * self.control_patience, LONGEST_PATIENCE)
+        store = RecordedStore(bridge.common.store)
+        rest = attempt(
+            lambda state, recorded: power.step(bridge.spec.power, state, recorded),
+            bridge.power,
+            store,
+        )
+        if rest is None or not all(map(self._fault_rests, range(len(bridge.faults)))):
+            return
+        ranges = dict(rest.ranges)
+        for spec in bridge.spec.faults:
+            if spec.quantity >= 0:
+                ranges.setdefault(spec.quantity, (LOWEST, HIGHEST))
+        self.control_awake = False
+        self.control_patience = 1
+        self._keep(CONTROL, rest, controls)
+        self._sleep(CONTROL, ranges)
+
+    def _fault_rests(self, number: int) -> bool:
+        """Return whether a fault stays as it is; of good frames any number may come."""
+        bridge = self.bridge
+        spec, state = bridge.spec.faults[number], bridge.faults[number]
+        if spec.message >= 0:
+            seen = [(0, 0), (0, UINT16_MAX)]
+        else:
+            store = bridge.common.store
+            worse = int(store.states[spec.quantity].status in spec.statuses)
+            seen = [(worse, 1 - worse)]
+        enabled = bridge.common.holds(spec.condition)
+        for worse, better in seen:
+            rest = attempt(
+                lambda copied, _, worse=worse, better=better: faults.step(  # type: ignore[misc]
+                    spec, copied, worse, better, enabled, bridge.power.new_cycle
+                ),
+                state,
+                RecordedStore(bridge.common.store),
+            )
+            if rest is None or rest.advances:
+                return False
+        return True
+
+    def _rest_function(self, number: int, controls: int) -> None:
+        """Let a function rest, if it can."""
+        bridge = self.bridge
+        spec, state = bridge.spec.functions[number], bridge.functions[number]
+        step: Callable[..., bool] = FUNCTIONS[type(spec)][1]
+        recorded = RecordedPower(bridge.power)
+        store = RecordedStore(bridge.common.store)
+        rest = attempt(lambda copied, seen: step(spec, copied, seen, recorded), state, store)
+        self.tried[number] = controls
+        if rest is None:
+            self.patience[number] = min(2 * self.patience[number], LONGEST_PATIENCE)
+            return
+        rest.power_fields = recorded.looked_at
+        control = self.rests.get(CONTROL)
+        moving = {one.name for one in control.advances} if control is not None else set()
+        if moving & rest.power_fields:
+            return
+        self.busy[number] = False
+        self._keep(number, rest, controls)
+        self._sleep(number, rest.ranges)
+
+    def _keep(self, actor: int, rest: Rest, controls: int) -> None:
+        self.rests[actor] = rest
+        self.started[actor] = controls
+
+    def _sleep(self, actor: int, ranges: dict[int, tuple[int, int]]) -> None:
+        """Cut the ranges of what an actor reads."""
+        for index, (low, high) in ranges.items():
+            former = self.ranges[index]
+            cut = (max(former[0], low), min(former[1], high))
+            self.ranges[index] = cut
+            self.readers[index].add(actor)
+            self.quiet[index](*cut)
+
+    # WAKING
+
+    def attend(self, controls: int) -> None:
+        """Wake the readers of what left its range; `controls` are the control ticks run."""
+        for index in self.woken:
+            readers = self.readers[index]
+            if readers:
+                self.readers[index] = set()
+                self.ranges[index] = (LOWEST, HIGHEST)
+                self.quiet[index](LOWEST, HIGHEST)
+                for actor in readers:
+                    self._wake(actor, controls)
+        self.woken.clear()
+
+    def _wake(self, actor: int, controls: int) -> None:
+        if actor == CONDITIONS:
+            self.judge = True
+            return
+        rest = self.rests.pop(actor, None)
+        if rest is None:
+            return
+        runs = controls - self.started[actor]
+        rest.advance(runs)
+        if actor == CONTROL:
+            self.control_awake = True
+            return
+        self.busy[actor] = self.any_busy = True
+        lasted = runs > self.patience[actor]
+        self.patience[actor] = 1 if lasted else min(2 * self.patience[actor], LONGEST_PATIENCE)
+
+    def settle(self, controls: int) -> None:
+        """Bring the advancing numbers of everybody at rest up to date."""
+        for actor, rest in self.rests.items():
+            runs = controls - self.started[actor]
+            rest.advance(runs)
+            rest.runs -= runs
+            self.started[actor] = controls
+
+    def wake_expired(self, controls: int) -> None:
+        """Wake whoever's rest ends before control tick number `controls` + 1 is run."""
+        for actor, rest in list(self.rests.items()):
+            if controls - self.started[actor] >= rest.runs:
+                self._wake(actor, controls)
+        self._look_ahead()
+
+    def after_control(self, controls: int) -> None:
+        """Let those who were run rest again, where a trial has become due."""
+        if self.control_awake and controls - self.control_tried >= self.control_patience:
+            self.rest_control(controls)
+        if self.control_awake:
+            return  # every function is run anyway
+        for number, busy in enumerate(self.busy):
+            if busy and controls - self.tried[number] >= self.patience[number]:
+                self._rest_function(number, controls)
+        self._look_ahead()
+
+    def power_moved(self) -> None:
+        """Faults, power and all functions were run: whoever rested has to be tried anew."""
+        for actor in list(self.rests):
+            if actor >= 0:
+                self.rests.pop(actor)
+                self.busy[actor] = True
+        self.any_busy = any(self.busy)
+
+    def _look_ahead(self) -> None:
+        self.any_busy = any(self.busy)
+        self.horizon = min(
+            (self.started[actor] + rest.runs for actor, rest in self.rests.items()),
+            default=FOREVER,
+        )
+
+
+def _ranges(store: RecordedStore) -> dict[int, tuple[int, int]]:
+    return {i: (one.variable.low, one.variable.high) for i, one in store.read.items()}
+
+
+class _CapturingStore:
+    """The store, with what is published noted down."""
+
+    def __init__(self, store: Any) -> None:
+        self.store = store
+        self.published: list[tuple[int, int, int, bool]] = []
+
+    def __getitem__(self, index: int) -> Any:
+        return self.store[index]
+
+    def publish(self, index: int, value: int, status: int = 0, real: bool = True) -> None:
+        self.published.append((index, value, status, real))
+        self.store.publish(index, value, status, real)
+
+
+def remembering(bridge: Bridge, number: int) -> Callable[[], None]:
+    """Return a function that runs a vehicle function which only follows its one input.
+
+    What it did is remembered by input and own state, and done again when both come back.
+    """
+    spec: Any = bridge.spec.functions[number]
+    state = bridge.functions[number]
+    step: Callable[..., bool] = FUNCTIONS[type(spec)][1]
+    store = bridge.common.store
+    source = store.states[spec.input]
+    names = [one.name for one in state.FIELDS]
+    own = attrgetter(*names)
+    known: dict[Any, tuple[Any, list[tuple[int, int, int, bool]]]] = {}
+    publish = store.publish
+
+    def run() -> None:
+        before = own(state)
+        key = (source.value, source.status, source.origin, before)
+        done = known.get(key)
+        if done is None:
+            if len(known) >= MOST_REMEMBERED:
+                known.clear()
+            capturing = _CapturingStore(store)
+            step(spec, state, capturing, bridge.power)
+            known[key] = (own(state), capturing.published)
+            return
+        after, published = done
+        if after != before:
+            for name, value in zip(names, after if len(names) > 1 else (after,), strict=True):
+                setattr(state, name, value)
+        for one in published:
+            publish(*one)
+
+    return run

@@ -1,0 +1,280 @@
+"""Send functions as text: one a message; each returns the frame that leaves in this tick.
+
+Names in the text, by index of the message: `d` open packs as bits, `p` packs at their place,
+`e` chunks of the payload before counter and checksum, `k` counter, `t` tick of the last hand-over,
+`f` frame handed over last, `stopped`; for a message sent on change also `now_is` and `was`, the
+payload before counter and checksum now and as last handed over.
+"""
+
+from struct import Struct
+
+from xlate_core.compiled.checksums import checksum_text
+from xlate_core.compiled.chunks import Chunk, chunks_for, letters, split_values
+from xlate_core.compiled.scaling import encoding
+from xlate_core.compiled.text import Text
+from xlate_core.interface import BridgeSpec
+from xlate_core.protection import OCTETS, seal
+from xlate_core.quantities import ORIGIN_HELD, ORIGIN_NOT_AVAILABLE, ORIGIN_PRODUCED
+from xlate_core.signals import SignalSpec, insert
+from xlate_core.transmission import OnLoss, PackSpec, TransmitSpec
+
+
+class Layout:
+    """The chunks of one sent message, in one byte order; minority chunks are turned round."""
+
+    def __init__(self, message: TransmitSpec) -> None:
+        """Cut the message up; `suited` says whether that works."""
+        self.message = message
+        self.length = len(message.base)
+        signals = [pack.signal for pack in message.packs]
+        self.counter = message.counter.signal if message.counter is not None else None
+        if self.counter is not None:
+            signals.append(self.counter)
+        found = chunks_for(signals, self.length)
+        self.own = -1 if message.checksum is None else message.checksum.checksum_octet
+        self.suited = found is not None and all(
+            not chunk.first <= self.own < chunk.end for chunk in found
+        )
+        chunks = found or []
+        covered = {octet for chunk in chunks for octet in range(chunk.first, chunk.end)}
+        chunks += [
+            Chunk(octet, 1, intel=True)
+            for octet in range(self.length)
+            if octet not in covered and message.base[octet] and octet != self.own
+        ]
+        self.chunks = sorted(chunks, key=lambda chunk: chunk.first)
+        wide = [chunk.intel for chunk in self.chunks if chunk.size > 1]
+        self.intel = sum(1 if intel else -1 for intel in wide) >= 0
+        if self.counter is not None and self.suited:
+            self.suited = not self.turned(self.chunks[self.place(self.counter)[0]])
+
+    def turned(self, chunk: Chunk) -> bool:
+        """Return whether a chunk's octets stand the other way round than the `struct` call's."""
+        return chunk.size > 1 and chunk.intel != self.intel
+
+    def place(self, signal: SignalSpec) -> tuple[int, int]:
+        """Return the chunk of a signal and its shift there."""
+        first = min(bit // 8 for bit in signal.bits)
+        for number, chunk in enumerate(self.chunks):
+            if chunk.first <= first < chunk.end:
+                return number, chunk.shift(signal)
+        raise AssertionError(signal.name)
+
+    def base(self, chunk: Chunk, blank: bool) -> int:
+        """Return a chunk of the constants; `blank` takes the counter's bits out."""
+        data = self.message.base
+        for pack in self.message.packs:
+            data = insert(pack.signal, data, 0)
+        if blank and self.counter is not None:
+            data = insert(self.counter, data, 0)
+        order = "little" if chunk.intel else "big"
+        return int.from_bytes(data[chunk.first : chunk.end], order)  # type: ignore[arg-type]
+
+    def layout(self, length: int) -> str:
+        """Return the `struct` format of the first `length` octets; others are zero."""
+        layout = "<" if self.intel else ">"
+        place = 0
+        for chunk in self.chunks:
+            layout += "x" * (chunk.first - place) + letters(chunk)
+            place = chunk.end
+        return layout + "x" * (length - place)
+
+
+def send_function(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> None:
+    """Add the send function of one message; an unsuited one is sent by the readable functions."""
+    message = spec.transmits[number]
+    if message.on_change:
+        _event_functions(text, spec, number, layout)
+        return
+    text.bind(f"slot_spec_{number}", message)
+    with text.block(f"def send_{number}():"):
+        if not layout.suited:
+            text.nonlocals([f"d{number}"])
+            _stop(text, number, message)
+            text.add(
+                f"x{number}.open.update(bits_of(d{number}))",
+                f"d{number} = 0",
+                f"pack(slot_spec_{number}, x{number}, store)",
+                f"return hand_over(slot_spec_{number}, x{number}, now)",
+            )
+            return
+        sealed = message.counter is not None or message.checksum is not None
+        names = [f"d{number}", f"t{number}", f"f{number}", *_pack_names(number, layout)]
+        text.nonlocals(names + ([f"k{number}"] if message.counter is not None else []))
+        _stop(text, number, message)
+        text.add(f"t{number} = now")
+        with text.block(f"if d{number}:"):
+            _pack(text, spec, number, layout, blank=True)
+        if not sealed:
+            with text.block(f"elif f{number} is not None:"):
+                text.add(f"return f{number}")
+        if message.counter is not None:
+            text.add(
+                f"k{number} = k{number} + 1 if k{number} < {message.counter.modulo - 1} else 0"
+            )
+        _put_together(text, number, layout)
+        bus, extended, identifier = message.key
+        head = f"{int(bus)}, {extended}, {identifier}"
+        text.add(f"f{number} = frame = new(Frame, ({head}, data))", "return frame")
+
+
+def _stop(text: Text, number: int, message: TransmitSpec) -> None:
+    if message.on_loss is OnLoss.STOP:
+        with text.block(f"if stopped{number}:"):
+            text.add("return None")
+
+
+def _event_functions(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> None:
+    """Add `pack_` (bring the payload up to date) and `send_` of a message sent on change."""
+    message = spec.transmits[number]
+    text.bind(f"slot_spec_{number}", message)
+    with text.block(f"def pack_{number}():"):
+        text.nonlocals([f"d{number}", f"now_is{number}"])
+        if layout.suited and layout.own < 0 and layout.counter is None:
+            text.nonlocals(_pack_names(number, layout))
+            with text.block(f"if d{number}:"):
+                _pack(text, spec, number, layout, blank=False)
+                _put_together(text, number, layout)
+                text.add(f"now_is{number} = data")
+        else:
+            with text.block(f"if d{number}:"):
+                text.add(
+                    f"x{number}.open.update(bits_of(d{number}))",
+                    f"d{number} = 0",
+                    f"pack(slot_spec_{number}, x{number}, store)",
+                    f"now_is{number} = x{number}.payload",
+                )
+        text.add(f"return now_is{number} != was{number}")
+    with text.block(f"def send_{number}():"):
+        text.nonlocals([f"was{number}", f"t{number}", f"f{number}"])
+        if message.counter is not None:
+            text.nonlocals([f"k{number}"])
+        text.add(f"pack_{number}()")
+        _stop(text, number, message)
+        text.add(f"t{number} = now")
+        if message.counter is None and message.checksum is None:
+            with text.block(f"if now_is{number} == was{number} and f{number} is not None:"):
+                text.add(f"return f{number}")
+            text.add(f"data = was{number} = now_is{number}")
+        else:
+            text.bind("seal", seal)
+            text.bind(f"counter_spec_{number}", message.counter)
+            text.bind(f"checksum_spec_{number}", message.checksum)
+            text.add(f"was{number} = now_is{number}")
+            value = "0"
+            if message.counter is not None:
+                last = message.counter.modulo - 1
+                text.add(f"k{number} = k{number} + 1 if k{number} < {last} else 0")
+                value = f"k{number}"
+            specs = f"counter_spec_{number}, checksum_spec_{number}"
+            text.add(f"data = seal({specs}, now_is{number}, {value})")
+        bus, extended, identifier = message.key
+        head = f"{int(bus)}, {extended}, {identifier}"
+        text.add(f"f{number} = frame = new(Frame, ({head}, data))", "return frame")
+
+
+def _pack_names(number: int, layout: Layout) -> list[str]:
+    names = [f"p{number}_{index}" for index in range(len(layout.message.packs))]
+    return names + [f"e{number}_{index}" for index in range(len(layout.chunks))]
+
+
+def _pack(text: Text, spec: BridgeSpec, number: int, layout: Layout, blank: bool) -> None:
+    """Add what puts the open packs into their chunks; the open bits are cleared."""
+    message = layout.message
+    by_chunk: dict[int, list[int]] = {}
+    for index, pack in enumerate(message.packs):
+        by_chunk.setdefault(layout.place(pack.signal)[0], []).append(index)
+    for chunk, packs in by_chunk.items():
+        mask = sum(1 << index for index in packs)
+        everything = (1 << len(message.packs)) - 1
+        head = f"if d{number} & {mask}:" if mask != everything else "if True:"
+        with text.block(head):
+            for index in packs:
+                _pack_one(text, spec, number, layout, index, alone=len(packs) == 1)
+            parts = [f"p{number}_{index}" for index in packs]
+            constant = layout.base(layout.chunks[chunk], blank)
+            parts += [str(constant)] if constant else []
+            value = " | ".join(parts)
+            size = layout.chunks[chunk].size
+            if layout.turned(layout.chunks[chunk]):
+                text.bind("from_bytes", int.from_bytes)
+                orders = ("little", "big") if layout.intel else ("big", "little")
+                value = f"from_bytes(({value}).to_bytes({size}, {orders[1]!r}), {orders[0]!r})"
+            text.add(f"e{number}_{chunk} = {value}")
+    text.add(f"d{number} = 0")
+
+
+def _pack_one(
+    text: Text, spec: BridgeSpec, number: int, layout: Layout, index: int, alone: bool
+) -> None:
+    """Add what encodes one quantity, or says "not available" for it."""
+    pack: PackSpec = layout.message.packs[index]
+    quantity = spec.quantities[pack.quantity]
+    q, shift = f"q{pack.quantity}", layout.place(pack.signal)[1]
+    low, high = quantity.low, quantity.high
+    if pack.quantity == spec.power.mode_quantity or not quantity.sources:
+        # A produced quantity is saturated when published; its initial value may lie outside.
+        low, high = min(low, quantity.initial), max(high, quantity.initial)
+    for value in (quantity.initial, quantity.substitute):
+        if value is not None:
+            low, high = min(low, value), max(high, value)
+    for source in quantity.sources:
+        low, high = min(low, spec.sources[source].low), max(high, spec.sources[source].high)
+    low, high = min(low, 0), max(high, 0)
+    name = f"p{number}_{index}"
+
+    def put(lines: list[str]) -> None:
+        text.add(*[line for line in lines if line != "v = v"])
+        text.add(f"{name} = v << {shift}" if shift else f"{name} = v")
+
+    def encoded() -> None:
+        text.add(f"v = {q}.value")
+        put(encoding(pack, low, high, "v", "v"))
+
+    def body() -> None:
+        if pack.not_available is None:
+            encoded()
+            return
+        if layout.message.on_loss is OnLoss.NOT_AVAILABLE:
+            real = f"{q}.origin <= {ORIGIN_PRODUCED} or {q}.origin == {ORIGIN_HELD}"
+        else:
+            real = f"{q}.origin != {ORIGIN_NOT_AVAILABLE}"
+        with text.block(f"if {real}:"):
+            encoded()
+        with text.block("else:"):
+            code = (pack.not_available & pack.signal.mask) << shift
+            text.add(f"{name} = {code}")
+
+    if alone:
+        body()
+        return
+    with text.block(f"if d{number} & {1 << index}:"):
+        body()
+
+
+def _put_together(text: Text, number: int, layout: Layout) -> None:
+    """Add what makes `data` of the chunks, the counter put in and the checksum sealed last."""
+    message = layout.message
+    packed = {layout.place(pack.signal)[0] for pack in message.packs}
+    counted = layout.place(layout.counter) if layout.counter is not None else None
+    values = []
+    for index, chunk in enumerate(layout.chunks):
+        constant = layout.base(chunk, blank=True)
+        value = f"e{number}_{index}" if index in packed else str(constant)
+        if counted is not None and counted[0] == index:
+            turn = f"k{number} << {counted[1]}" if counted[1] else f"k{number}"
+            value = turn if value == "0" else f"{value} | {turn}"
+        values += split_values(value, chunk)
+    behind = layout.own == layout.length - 1  # the checksum is put behind the other octets
+    length = layout.length - 1 if behind else layout.length
+    pack = text.bind(f"pack_into_{number}", Struct(layout.layout(length)).pack)
+    text.add(f"data = {pack}({', '.join(values)})")
+    if message.checksum is None:
+        return
+    text.bind("OCTETS", OCTETS)
+    octet = checksum_text(text, f"seal_{number}", message.checksum, length)
+    if behind:
+        text.add(f"data = data + OCTETS[{octet}]")
+    else:
+        own = layout.own
+        text.add(f"data = data[:{own}] + OCTETS[{octet}] + data[{own + 1}:]")

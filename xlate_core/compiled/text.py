@@ -1,0 +1,49 @@
+"""Writing a generated module: lines, indentation, and the values its names stand for."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+INDENT = "    "
+
+
+class Text:
+    """The text of a generated module.
+
+    `bound` holds the objects of the pairing and the engine's functions that the text uses by name.
+    """
+
+    def __init__(self) -> None:
+        """Start with an empty text."""
+        self.lines: list[str] = []
+        self.bound: dict[str, Any] = {}
+        self._depth = 0
+
+    def add(self, *lines: str) -> None:
+        """Add lines at the present depth."""
+        self.lines += [INDENT * self._depth + line for line in lines]
+
+    @contextmanager
+    def block(self, head: str) -> Iterator[None]:
+        """Add a line that opens a block; what is added inside stands one level deeper."""
+        self.add(head)
+        self._depth += 1
+        before = len(self.lines)
+        yield
+        if len(self.lines) == before:
+            self.add("pass")
+        self._depth -= 1
+
+    def bind(self, name: str, value: Any) -> str:
+        """Let a name of the text stand for an object; returns the name."""
+        self.bound[name] = value
+        return name
+
+    def nonlocals(self, names: list[str]) -> None:
+        """Declare the names a function of the text changes."""
+        if names:
+            self.add(f"nonlocal {', '.join(dict.fromkeys(names))}")
+
+    def whole(self) -> str:
+        """Return the text."""
+        return "\n".join(self.lines) + "\n"

@@ -1,0 +1,192 @@
+"""A trial of one step on copies: is it at rest, for how long, and what would wake it?
+
+At rest means: with the same inputs, running the step again would publish nothing new and change no
+state but numbers that advance by a constant each time (a timer, an age). Such a step need not be
+run: its advancing numbers have the closed form start + n * advance, and the trial says up to
+which n.
+"""
+
+from collections.abc import Callable
+from copy import copy
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+from xlate_core.compiled.tracing import HIGHEST, LOWEST, Recorded, UntraceableError, Variable
+from xlate_core.quantities import QuantitySpec, QuantityState, QuantityStore
+
+FOREVER = 1 << 62
+
+
+@dataclass(slots=True)
+class Advance:
+    """A number of a state record that moves by `step` with every run."""
+
+    record: Any
+    name: str
+    step: int
+
+
+@dataclass(slots=True)
+class Rest:
+    """What a trial found: inputs and ranges, advancing numbers, and how many runs stay alike."""
+
+    ranges: dict[int, tuple[int, int]]
+    advances: list[Advance]
+    runs: int
+    power_fields: set[str]
+    outputs: set[int]
+
+    def advance(self, runs: int) -> None:
+        """Bring the advancing numbers up to date after `runs` runs that were left out."""
+        for one in self.advances:
+            setattr(one.record, one.name, getattr(one.record, one.name) + one.step * runs)
+
+
+class RecordedQuantity:
+    """A quantity as a trial sees it: a new status or origin always wakes, values are recorded."""
+
+    __slots__ = ("origin", "status", "value", "variable")
+
+    def __init__(self, state: QuantityState) -> None:
+        """Stand in for a quantity."""
+        self.variable = Variable(state.value)
+        self.value = Recorded(self.variable)
+        self.status = state.status
+        self.origin = state.origin
+
+
+class RecordedStore:
+    """A quantity store that records what is read and whether a publication changes anything."""
+
+    def __init__(self, store: QuantityStore) -> None:
+        """Look at a store without changing it."""
+        self.specs: tuple[QuantitySpec, ...] = store.specs
+        self.states = self
+        self.read: dict[int, RecordedQuantity] = {}
+        self.published: set[int] = set()
+        self.changes = False
+        self._store = store
+
+    def __getitem__(self, index: int) -> RecordedQuantity:
+        """Return a quantity to be read."""
+        if index in self.published:
+            raise UntraceableError("a step reads what it published in the same run")
+        if index < 0:
+            raise UntraceableError("no index of a quantity")
+        if index not in self.read:
+            self.read[index] = RecordedQuantity(self._store.states[index])
+        return self.read[index]
+
+    def publish(self, index: int, value: Any, status: Any = 0, real: bool = True) -> None:
+        """See whether a publication would change the quantity, by the store's own function."""
+        self.published.add(index)
+        scratch: Any = {index: copy(self._store.states[index])}
+        trial = QuantityStore(self._store.specs, scratch)
+        trial.publish(index, int(value), int(status), bool(real))
+        self.changes = self.changes or bool(trial.changed)
+
+
+class RecordedPower:
+    """The power state as a trial sees it: which of its fields are looked at."""
+
+    def __init__(self, state: Any) -> None:
+        """Stand in for the power state."""
+        object.__setattr__(self, "_state", state)
+        object.__setattr__(self, "looked_at", set())
+
+    def __getattr__(self, name: str) -> Any:
+        value = getattr(self._state, name)
+        if not isinstance(value, int):
+            raise UntraceableError(f"power.{name} is no number")
+        self.looked_at.add(name)
+        return value
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        raise UntraceableError("a step changes the power state")
+
+
+@dataclass(slots=True)
+class _Numbers:
+    """A copied record, its original, and the recording numbers put into it."""
+
+    original: Any
+    copied: Any
+    variables: dict[str, Variable] = field(default_factory=dict)
+    constants: dict[str, Any] = field(default_factory=dict)
+    lists: dict[str, list[Any]] = field(default_factory=dict)
+
+
+def _open(original: Any, found: list[_Numbers]) -> Any:
+    """Return a copy of a state record whose plain numbers record."""
+    copied = copy(original)
+    numbers = _Numbers(original, copied)
+    found.append(numbers)
+    for one in fields(original):
+        value = getattr(original, one.name)
+        if type(value) is int:
+            variable = numbers.variables[one.name] = Variable(value)
+            setattr(copied, one.name, Recorded(variable))
+        elif isinstance(value, list):
+            parts = [_open(part, found) for part in value]
+            numbers.lists[one.name] = parts
+            setattr(copied, one.name, list(parts))
+        elif value is None or isinstance(value, int | str | bytes | tuple):
+            numbers.constants[one.name] = value
+        else:
+            raise UntraceableError(f"{one.name} is a {type(value).__name__}")
+    return copied
+
+
+def _runs(variable: Variable, step: int) -> int:
+    """Return how many runs find an advancing number inside its range, the one tried included."""
+    if step > 0 and variable.high < HIGHEST:
+        return (variable.high - variable.value) // step + 1
+    if step < 0 and variable.low > LOWEST:
+        return (variable.value - variable.low) // -step + 1
+    return FOREVER
+
+
+def attempt(step: Callable[[Any, Any], Any], state: Any, store: RecordedStore) -> Rest | None:
+    """Return what keeps a step at rest, or None when it is not; `step(state copy, store)` runs it.
+
+    Nothing but copies is touched. A step that cannot be followed is not at rest.
+    """
+    opened: list[_Numbers] = []
+    try:
+        step(_open(state, opened), store)
+    except (UntraceableError, AttributeError, TypeError):
+        return None
+    if store.changes:
+        return None
+    moving: list[tuple[_Numbers, str, Variable, int]] = []
+    for numbers in opened:
+        if not _unchanged(numbers):
+            return None
+        for name, variable in numbers.variables.items():
+            after = getattr(numbers.copied, name)
+            if isinstance(after, Recorded) and after.variable is variable:
+                if after.offset:
+                    moving.append((numbers, name, variable, after.offset))
+            elif not isinstance(after, Recorded | int) or int(after) != variable.value:
+                return None
+    # Only now every range is final: a number put elsewhere has been pinned.
+    advances = [Advance(numbers.original, name, offset) for numbers, name, _, offset in moving]
+    runs = min((_runs(variable, offset) for _, _, variable, offset in moving), default=FOREVER)
+    ranges = {
+        index: (quantity.variable.low, quantity.variable.high)
+        for index, quantity in store.read.items()
+    }
+    return Rest(ranges, advances, runs, set(), set(store.published))
+
+
+def _unchanged(numbers: _Numbers) -> bool:
+    """Return whether everything in a record that is no plain number is as it was."""
+    for name, constant in numbers.constants.items():
+        after = getattr(numbers.copied, name)
+        if type(after) is not type(constant) or after != constant:
+            return False
+    for name, parts in numbers.lists.items():
+        after = getattr(numbers.copied, name)
+        if len(after) != len(parts) or any(a is not b for a, b in zip(after, parts, strict=True)):
+            return False
+    return True
