@@ -23,6 +23,7 @@ from hil.verdicts import Verdict
 from xlate_core.bridge import RULES
 from xlate_core.errors import InputError
 from xlate_core.pairing.model import Pairing
+from xlate_core.pairing.options import split
 
 BENCH_VERDICTS: dict[type[BoardError], Verdict] = {
     BoardTimeoutError: Verdict.TIMEOUT,
@@ -85,13 +86,20 @@ class Pairings:
         """Return the names of a pairing; raises InputError when it cannot be loaded."""
         if name not in self.loaded:
             directory = self.folder / name
-            if not (directory / "bridge.toml").is_file():
+            base, _ = split(directory)
+            if not (base / "bridge.toml").is_file():
                 known = [entry.parent.name for entry in self.folder.glob("*/bridge.toml")]
                 raise InputError(
-                    f"{directory}: no pairing `{name}` (bridge.toml is not there)"
-                    f"{nearest(name, known)}"
+                    f"{base}: no pairing `{base.name}` (bridge.toml is not there)"
+                    f"{nearest(base.name, known)}"
                 )
-            self.loaded[name] = names_of(self.load(directory))
+            pairing = self.load(directory)
+            if pairing.options and pairing.name != name:
+                raise InputError(
+                    f"{directory}: found `{name}`, expected the options in their order: "
+                    f"`{pairing.name}`"
+                )
+            self.loaded[name] = names_of(pairing)
         return self.loaded[name]
 
 

@@ -25,6 +25,7 @@ class Context:
     file: BridgeFile
     databases: dict[str, tuple[DbcMessage, ...]]
     collector: Collector
+    options: tuple[str, ...] = ()
 
     def message(self, bus: str, name: str) -> DbcMessage | None:
         """Return a message of a bus by name."""

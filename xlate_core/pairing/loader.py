@@ -25,7 +25,9 @@ from xlate_core.pairing.layouts import DbcMessage
 from xlate_core.pairing.memory_checks import check_memory
 from xlate_core.pairing.model import Pairing
 from xlate_core.pairing.name_checks import check_names
+from xlate_core.pairing.options import MARK, choose, read_options, split
 from xlate_core.pairing.order_notes import note_backward_uses
+from xlate_core.pairing.overlays import lay_on
 from xlate_core.pairing.problems import BRIDGE_FILE, Collector, PairingError, Problem
 from xlate_core.pairing.protection_checks import check_protection
 from xlate_core.pairing.reading import parse, validate
@@ -38,7 +40,10 @@ from xlate_core.pins import PinKind
 
 
 def load(directory: Path) -> Pairing:
-    """Return the pairing in a directory; PairingError carries every problem found."""
+    """Return the pairing in a directory; PairingError carries every problem found.
+
+    Options stand behind the directory's name, as `wiring+fans_by_controller`.
+    """
     directory = Path(directory)
     context = read(directory)
     spec = resolve(context)
@@ -48,6 +53,7 @@ def load(directory: Path) -> Pairing:
 
 def read(directory: Path) -> Context:
     """Return tables and databases of a pairing, checked; PairingError with every problem."""
+    directory, names = split(Path(directory))
     try:
         data = (directory / BRIDGE_FILE).read_bytes()
     except OSError as error:
@@ -55,6 +61,9 @@ def read(directory: Path) -> Context:
         expected = f"a readable file {BRIDGE_FILE} in {directory.name or directory}"
         raise PairingError([Problem(BRIDGE_FILE, None, "", reason, expected)]) from None
     raw, collector = parse(data)
+    chosen = choose(read_options(directory), names) if names else []
+    if chosen:
+        lay_on(raw, collector.positions, chosen)
     file = validate(raw, collector)
     if file is None:
         collector.raise_if_any()
@@ -63,7 +72,7 @@ def read(directory: Path) -> Context:
     if databases is None:
         collector.raise_if_any()
         raise AssertionError("a refused database without a problem")
-    context = Context(file, databases, collector)
+    context = Context(file, databases, collector, tuple(option.name for option in chosen))
     for check in (
         check_names,
         check_timing,
@@ -143,7 +152,8 @@ def _pairing(directory: Path, context: Context, spec: BridgeSpec) -> Pairing:
         return tuple(pin.name for pin in spec.pins.outputs if pin.kind is kind)
 
     return Pairing(
-        name=file.name,
+        name=MARK.join((file.name, *context.options)),
+        options=context.options,
         description=file.description,
         directory=directory,
         spec=spec,

@@ -12,7 +12,7 @@ from xlate_core.pairing.traffic import Traffic
 
 @dataclass(frozen=True, slots=True)
 class Pairing:
-    """One car with one engine controller.
+    """One car with one engine controller, `options` chosen, in their order and part of the name.
 
     `digest` is SHA-256 in hex over the canonical validated model and `rules`; `bus_rates` are
     bit/s of body and engine bus; `databases` is keyed by the bus names "body" and "engine"; `notes`
@@ -22,6 +22,7 @@ class Pairing:
     """
 
     name: str
+    options: tuple[str, ...]
     description: str
     directory: Path
     spec: BridgeSpec

@@ -29,16 +29,21 @@ def show_path(path: KeyPath) -> str:
 
 @dataclass(slots=True)
 class Positions:
-    """The line, from 1, of every key and list element of one TOML text."""
+    """The line, from 1, of every key and list element of the TOML text `file`.
+
+    `files` names the file of those that another text has put in their place.
+    """
 
     lines: dict[KeyPath, int] = field(default_factory=dict)
+    file: str = "bridge.toml"
+    files: dict[KeyPath, str] = field(default_factory=dict)
 
-    def line(self, path: KeyPath) -> int | None:
-        """Return the line of a key path or, where that key is missing, of the nearest one above."""
+    def place(self, path: KeyPath) -> tuple[str, int | None]:
+        """Return file and line of a key path; of the nearest one above where that is missing."""
         for end in range(len(path), 0, -1):
             if path[:end] in self.lines:
-                return self.lines[path[:end]]
-        return 1 if self.lines else None
+                return self.files.get(path[:end], self.file), self.lines[path[:end]]
+        return self.file, 1 if self.lines else None
 
 
 def read_positions(text: str) -> Positions:

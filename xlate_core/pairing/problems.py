@@ -49,9 +49,9 @@ class Collector:
     notes: list[str] = field(default_factory=list)
 
     def add(self, path: KeyPath, found: str, expected: str, nearest: str | None = None) -> None:
-        """Add a problem of bridge.toml at a key path."""
-        line = self.positions.line(path)
-        self._append(Problem(BRIDGE_FILE, line, show_path(path), found, expected, nearest))
+        """Add a problem at a key path of bridge.toml, or of the option that wrote it."""
+        file, line = self.positions.place(path)
+        self._append(Problem(file, line, show_path(path), found, expected, nearest))
 
     def add_unknown(self, path: KeyPath, kind: str, name: str, valid: Iterable[str]) -> None:
         """Add the problem of a name that does not exist, with the nearest that does."""

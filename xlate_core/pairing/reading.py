@@ -22,31 +22,34 @@ from xlate_core.pairing.schema import BridgeFile, json_schema
 _SYNTAX_PLACE = re.compile(r"\(at line (\d+), column (\d+)\)|\(at end of document\)")
 
 
-def parse(data: bytes) -> tuple[dict[str, Any], Collector]:
-    """Return the raw tables of bridge.toml and a collector that knows its lines."""
+def parse(data: bytes, file: str = BRIDGE_FILE) -> tuple[dict[str, Any], Collector]:
+    """Return the raw tables of bridge.toml, or an option, and a collector that knows its lines."""
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
-        raise _single(line, f"octet 0x{data[error.start]:02X}", "text in UTF-8") from None
+        found = f"octet 0x{data[error.start]:02X}"
+        raise _single(file, line, found, "text in UTF-8") from None
     try:
         raw = tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
-        raise _syntax_error(text, error) from None
-    return raw, Collector(read_positions(text))
+        raise _syntax_error(file, text, error) from None
+    positions = read_positions(text)
+    positions.file = file
+    return raw, Collector(positions)
 
 
-def _single(line: int | None, found: str, expected: str) -> PairingError:
-    return PairingError([Problem(BRIDGE_FILE, line, "", found, expected)])
+def _single(file: str, line: int | None, found: str, expected: str) -> PairingError:
+    return PairingError([Problem(file, line, "", found, expected)])
 
 
-def _syntax_error(text: str, error: tomllib.TOMLDecodeError) -> PairingError:
+def _syntax_error(file: str, text: str, error: tomllib.TOMLDecodeError) -> PairingError:
     place = _SYNTAX_PLACE.search(str(error))
     line = int(place[1]) if place and place[1] else len(text.splitlines()) or 1
     lines = text.splitlines()
     shown = lines[line - 1].strip()[:60] if line <= len(lines) else "the end of the file"
     reason = _SYNTAX_PLACE.sub("", str(error)).strip()
-    return _single(line, f"`{shown}` ({reason})", "valid TOML")
+    return _single(file, line, f"`{shown}` ({reason})", "valid TOML")
 
 
 def validate(raw: dict[str, Any], collector: Collector) -> BridgeFile | None:
@@ -61,7 +64,7 @@ def validate(raw: dict[str, Any], collector: Collector) -> BridgeFile | None:
         items = error.errors(include_url=False)
     schema = json_schema()
     for item in items:
-        _collect(item, raw, schema, collector)
+        collect_error(item, raw, schema, collector)
     if any(item["type"] != "extra_forbidden" for item in items):
         return None
     without = copy.deepcopy(raw)
@@ -76,7 +79,9 @@ def _remove(tables: Any, path: KeyPath) -> None:
     del tables[path[-1]]
 
 
-def _collect(item: Any, raw: dict[str, Any], schema: dict[str, Any], collector: Collector) -> None:
+def collect_error(
+    item: Any, raw: dict[str, Any], schema: dict[str, Any], collector: Collector
+) -> None:
     """Turn one error of the validation into a problem with path, found, expected, nearest."""
     path = _real_path(item["loc"], raw)
     kind, context = item["type"], item.get("ctx", {})
