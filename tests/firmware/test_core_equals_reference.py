@@ -14,6 +14,7 @@ from tools.environment import C_COMPILER
 from xlate_core.bridge import Bridge, ResetCause
 from xlate_core.frames import Frame
 from xlate_core.pairing import load
+from xlate_core.pairing.options import choices, joined, read_options
 
 pytestmark = pytest.mark.skipif(
     not C_COMPILER.present(), reason=f"needs {C_COMPILER.what}. {C_COMPILER.how}"
@@ -25,15 +26,30 @@ SEEDS = range(4)
 TICKS = 2000
 
 
+RESOLVED = {  # every pairing, and every choice of its options that vectors must prove
+    joined(PAIRINGS / name, chosen).name
+    for name in NAMES
+    for chosen in choices(read_options(PAIRINGS / name))
+}
+
+
+class Boards(dict[str, NativeLibraryBoard]):
+    """Native boards by the name of the pairing, each built when it is first asked for."""
+
+    def __init__(self, factory: pytest.TempPathFactory) -> None:
+        super().__init__()
+        self.factory = factory
+
+    def __missing__(self, name: str) -> NativeLibraryBoard:
+        pairing = load(PAIRINGS / name)
+        folder = self.factory.mktemp(name.replace("+", "_"))
+        self[name] = NativeLibraryBoard(pairing, build_library(pairing, folder))
+        return self[name]
+
+
 @pytest.fixture(scope="module")
 def boards(tmp_path_factory: pytest.TempPathFactory) -> dict[str, NativeLibraryBoard]:
-    made = {}
-    for name in NAMES:
-        pairing = load(PAIRINGS / name)
-        made[name] = NativeLibraryBoard(
-            pairing, build_library(pairing, tmp_path_factory.mktemp(name))
-        )
-    return made
+    return Boards(tmp_path_factory)
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +58,7 @@ def pairings() -> Pairings:
 
 
 def test_there_is_a_corpus_for_every_pairing() -> None:
-    assert {path.parent.name for path in CORPUS} == set(NAMES)
+    assert {path.parent.name for path in CORPUS} == RESOLVED
 
 
 @pytest.mark.parametrize("path", CORPUS, ids=lambda path: f"{path.parent.name}/{path.name}")

@@ -173,6 +173,7 @@ def test_the_kept_schema_is_the_model_s() -> None:
 def test_a_stale_schema_is_noticed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(commands, "ROOT", tmp_path)
     monkeypatch.setattr(commands, "SCHEMA", tmp_path / "schemas" / "bridge.schema.json")
+    monkeypatch.setattr(commands, "OPTION_SCHEMA", tmp_path / "schemas" / "option.schema.json")
     assert xlate("schema", "--check").exit_code == 1
     assert xlate("schema").exit_code == 0
     assert xlate("schema", "--check").exit_code == 0

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).resolve().parent.parent.parent
 VECTORS = ROOT / "fixtures" / "vectors"
 SCHEMA = ROOT / "fixtures" / "schemas" / "bridge.schema.json"
+OPTION_SCHEMA = ROOT / "fixtures" / "schemas" / "option.schema.json"
 
 directory = click.Path(path_type=Path)
 
@@ -28,25 +29,44 @@ def command() -> None:
 @command.command()
 @click.argument("directories", nargs=-1, required=True, type=directory, metavar="DIR...")
 def check(directories: tuple[Path, ...]) -> None:
-    """Say every problem of the pairings in one run, or one line of approval each."""
+    """Say every problem of the pairings in one run, or one line of approval each.
+
+    Of a pairing with options every option and every pair is checked as well; DIR+OPTION is one
+    choice.
+    """
+    from tools.cli.pairing_options import judged
     from xlate_core.pairing import PairingError, load
+    from xlate_core.pairing.options import joined, split
 
     bad = False
     for folder in directories:
+        base, _ = split(folder)
         try:
             pairing = load(folder)
+            others = [] if pairing.options else list(judged(folder))[1:]
         except PairingError as error:
             bad = True
-            for problem in error.problems:
-                click.echo(f"{folder.as_posix()}/{problem}", err=True)
-            count = len(error.problems)
-            click.echo(f"{folder.as_posix()}: {count} problem{'s' * (count != 1)}", err=True)
+            _tell_problems(folder, base, tuple(map(str, error.problems)))
             continue
         click.echo(_approval(folder, pairing))
         for note in pairing.notes:
             click.echo(f"  note: {note}")
+        for choice in others:
+            bad = bad or bool(choice.problems)
+            name = joined(folder, choice.names)
+            if choice.problems:
+                _tell_problems(name, base, choice.problems)
+            else:
+                click.echo(f"  {name.name}: good, digest {choice.digest[:16]}")
     if bad:
         raise click.exceptions.Exit(EXIT_INPUT)
+
+
+def _tell_problems(folder: Path, base: Path, problems: tuple[str, ...]) -> None:
+    for problem in problems:
+        click.echo(f"{base.as_posix()}/{problem}", err=True)
+    count = len(problems)
+    click.echo(f"{folder.as_posix()}: {count} problem{'s' * (count != 1)}", err=True)
 
 
 def _approval(folder: Path, pairing: "Pairing") -> str:
@@ -61,19 +81,45 @@ def _approval(folder: Path, pairing: "Pairing") -> str:
 
 @command.command()
 @click.argument("folder", type=directory, metavar="DIR")
+@click.option("--option", "names", multiple=True, metavar="NAME", help="Choose an option.")
 @click.option("--json", "as_json", is_flag=True, help="Plain JSON on the standard output.")
-def show(folder: Path, as_json: bool) -> None:
-    """Show messages with rates and bus load, the way of every quantity, pins, functions, notes."""
+def show(folder: Path, names: tuple[str, ...], as_json: bool) -> None:
+    """Show messages with rates and bus load, the way of every quantity, pins, functions, notes.
+
+    With options it is the resolved view, which has its own digest.
+    """
     from tools.cli.pairing_facts import facts
     from xlate_core.pairing import load
+    from xlate_core.pairing.options import joined
 
-    told = facts(load(folder))
+    told = facts(load(joined(folder, names)))
     if as_json:
         click.echo(json.dumps(told, indent=2, ensure_ascii=False))
         return
     from tools.cli.pairing_tables import print_facts
 
     print_facts(told)
+
+
+@command.command("options")
+@click.argument("folder", type=directory, metavar="DIR")
+@click.option("--json", "as_json", is_flag=True, help="Plain JSON on the standard output.")
+@click.option(
+    "--vectors",
+    type=directory,
+    default=VECTORS,
+    show_default="fixtures/vectors",
+    help="Folder whose vectors are counted.",
+)
+def options_command(folder: Path, as_json: bool, vectors: Path) -> None:
+    """Show the options of a pairing, every choice and pair with its digest and its vectors.
+
+    Exit 1 when a choice has a conflict or no vector.
+    """
+    from tools.cli.pairing_options import options
+
+    if not options(folder, as_json, vectors):
+        raise click.exceptions.Exit(EXIT_DIFFERENCE)
 
 
 @command.command()
@@ -173,19 +219,32 @@ def new(name: str, into: Path) -> None:
 @command.command()
 @click.option("--check", "only_check", is_flag=True, help="Exit 1 when the kept copy differs.")
 def schema(only_check: bool) -> None:
-    """Write the JSON Schema of bridge.toml to fixtures/schemas, for editors and other readers."""
-    from hil.vectors.files import write_whole
+    """Write the JSON Schemas of bridge.toml and of options, for editors and other readers."""
+    from xlate_core.pairing.options import option_schema
     from xlate_core.pairing.schema import json_schema
 
-    text = json.dumps(json_schema(), indent=2, ensure_ascii=False) + "\n"
-    shown = SCHEMA.relative_to(ROOT).as_posix()
+    same = True
+    for path, kept in ((SCHEMA, json_schema()), (OPTION_SCHEMA, option_schema())):
+        same = _keep_schema(path, kept, only_check) and same
+    if not same:
+        raise click.exceptions.Exit(EXIT_DIFFERENCE)
+
+
+def _keep_schema(path: Path, schema: dict[str, object], only_check: bool) -> bool:
+    """Write a schema, or say whether the kept copy is as the model says."""
+    from hil.vectors.files import write_whole
+
+    text = json.dumps(schema, indent=2, ensure_ascii=False) + "\n"
+    shown = path.relative_to(ROOT).as_posix()
     if only_check:
-        kept = SCHEMA.read_text(encoding="utf-8") if SCHEMA.is_file() else ""
-        if kept != text:
-            click.echo(f"{shown}: differs from the model; write it anew: xlate pairing schema")
-            raise click.exceptions.Exit(EXIT_DIFFERENCE)
-        click.echo(f"{shown}: as the model says")
-        return
-    SCHEMA.parent.mkdir(parents=True, exist_ok=True)
-    write_whole(SCHEMA, text.encode("utf-8"))
+        kept = path.read_text(encoding="utf-8") if path.is_file() else ""
+        same = kept == text
+        word = "as the model says"
+        if not same:
+            word = "differs from the model; write it anew: xlate pairing schema"
+        click.echo(f"{shown}: {word}")
+        return same
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_whole(path, text.encode("utf-8"))
     click.echo(f"{shown}: written")
+    return True

@@ -28,6 +28,7 @@ def facts(pairing: Pairing) -> dict[str, Any]:
     spec = pairing.spec
     return {
         "name": pairing.name,
+        "options": list(pairing.options),
         "description": pairing.description,
         "digest": pairing.digest,
         "rules": RULES,

@@ -14,6 +14,8 @@ def print_facts(told: dict[str, Any]) -> None:
     if not console.is_terminal:
         console.width = 160  # a file or a pipe has no edge to wrap at
     console.print(f"[bold]{escape(told['name'])}[/bold]: {escape(told['description'])}")
+    if told["options"]:
+        console.print(f"resolved with options {', '.join(told['options'])}")
     console.print(f"digest {told['digest']}, rules {told['rules']}")
     console.print(f"tick {told['tick_ms']} ms, control tick {told['control_ms']} ms")
     for name, bus in told["buses"].items():
