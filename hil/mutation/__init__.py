@@ -1,0 +1,1 @@
+"""Machine-made faults in the C core, and which of them the corpus notices."""
