@@ -11,6 +11,7 @@ from pathlib import Path
 
 from hil.boards.interface import BoardError
 from hil.firmware import call_graph, image, tables
+from hil.firmware.building import NATIVE_MEMORY
 from hil.firmware.toolchains import NATIVE, STM32, Toolchain, find
 from xlate_core.pairing.model import Pairing
 
@@ -118,16 +119,26 @@ def build(
     command = [*toolchain.command, *toolchain.compile_flags(), *maps]
     command += [f"-I{folder.resolve()}" for folder in includes]
     command += PROFILE_FLAGS if program == "profile" else ()
-    command += [f'-DXB_BOARD_NAME="{board}"']
-    names = [str(path.resolve()) for path in files]
-    for part in [names] if toolchain.many_at_once else [[name] for name in names]:
-        run([*command, "-c", *part], objects, "the C compiler")
+    command += [f'-DXB_BOARD_NAME="{board}"', *(NATIVE_MEMORY if board == NATIVE else ())]
+    for optimisation, part in optimised(files).items():
+        names = [str(path.resolve()) for path in part]
+        for some in [names] if toolchain.many_at_once else [[name] for name in names]:
+            run([*command, optimisation, "-c", *some], objects, "the C compiler")
     target = directory / f"xlate_{pairing.name}_{board}{suffix}.elf"
     link(toolchain, board, files, objects, target)
     worst, path, allowance = stack(toolchain, board, objects)
     size = image.measure(target)
     version = compiler_version(toolchain)
     return Built(target, board, pairing.name, pairing.digest, version, size, worst, path, allowance)
+
+
+def optimised(files: list[Path]) -> dict[str, list[Path]]:
+    """Return the files by optimisation: the engine for speed, all else for size.
+
+    Functions run on control ticks only and are many; the engine itself runs in every tick.
+    """
+    quick = [path for path in files if path.parent == CORE]
+    return {"-O2": quick, "-Os": [path for path in files if path.parent != CORE]}
 
 
 def link(toolchain: Toolchain, board: str, files: list[Path], objects: Path, target: Path) -> None:

@@ -52,7 +52,7 @@ class Toolchain:
         stack = ["-fstack-usage", "-fcallgraph-info=su"] if self.reports_stack else []
         own = ["-fno-tree-loop-distribute-patterns"] if self.is_gcc else ["-fno-builtin"]
         bare = ["-ffreestanding", "-fno-strict-aliasing", *own] if self.target else []
-        return [*self.target, *LANGUAGE, *WARNINGS, "-O2", "-g", *SECTIONS, *bare, *stack]
+        return [*self.target, *LANGUAGE, *WARNINGS, "-g", *SECTIONS, *bare, *stack]
 
 
 def zig_command() -> tuple[str, ...] | None:
