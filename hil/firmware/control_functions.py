@@ -82,11 +82,17 @@ def mode_selector(spec: ModeSelectorSpec, arrays: Arrays, first_part: int) -> st
         )
         for one in spec.actions
     ]
+    switches = [
+        struct({"mode": i32(one.mode, name), "quantity": u16(one.quantity, name)})
+        for one in spec.switches
+    ]
     modes = ("lowest", "highest", "start", "on_loss", "permit", "feedback", "unconfirmed", "shown")
     return struct(
         {
             "buttons": arrays.indices(spec.buttons),
             "actions": arrays.add("xb_mode_action_spec", "mode_actions", actions),
+            "switches": arrays.add("xb_mode_switch_spec", "mode_switches", switches),
+            "switch_count": u32(len(switches), name),
             "button_count": u32(len(spec.buttons), name),
             "action_count": u32(len(actions), name),
             "long_": u32(spec.long, name),

@@ -5,12 +5,13 @@ that was down meanwhile. Its time counts from the last button that joined.
 
 - Short and long act at the release: long when that is `long` control ticks after the beginning or
   later. Held acts once, while still pressed, `held` ticks after the beginning; the release then
-  does nothing. `while` shows its mode as long as exactly these buttons are down (momentary);
-  the others change the mode that stays (latched).
+  does nothing. What they choose stays (latched).
+- Switches, or buttons used like them, show their mode as long as they are on (momentary); the first
+  of the list counts.
 - A press longer than `stuck`, and one that is there when the ignition comes on or data return, is
   ignored until all buttons are released.
-- Button data lost: the mode goes to `on_loss` or stays, as the pairing says, and is kept after the
-  return. Without permission nothing changes.
+- Data of a button or switch lost: the mode goes to `on_loss` or stays, as the pairing says, and is
+  kept after the return; lost switches count as off. Without permission presses change nothing.
 """
 
 from dataclasses import dataclass
@@ -29,7 +30,6 @@ class Press(IntEnum):
     SHORT = 0
     LONG = 1
     HELD = 2
-    WHILE = 3
 
 
 class Effect(IntEnum):
@@ -40,7 +40,7 @@ class Effect(IntEnum):
     PREVIOUS = 2
 
 
-SHORT, LONG, HELD, WHILE = (int(press) for press in Press)
+SHORT, LONG, HELD = (int(press) for press in Press)
 NEXT = int(Effect.NEXT)
 PREVIOUS = int(Effect.PREVIOUS)
 
@@ -56,6 +56,14 @@ class ActionSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class SwitchSpec:
+    """A quantity that shows `mode` while it is not 0."""
+
+    quantity: int
+    mode: int
+
+
+@dataclass(frozen=True, slots=True)
 class ModeSelectorSpec:
     """Quantity indices (-1 = absent); times in control ticks; modes lowest..highest.
 
@@ -66,6 +74,7 @@ class ModeSelectorSpec:
     name: str
     buttons: tuple[int, ...]
     actions: tuple[ActionSpec, ...]
+    switches: tuple[SwitchSpec, ...]
     long: int
     held: int
     stuck: int
@@ -125,7 +134,8 @@ def step(
         state.mode = spec.start
 
     # LOSS
-    state.failsafe = ignition and any(lost(store[index]) for index in spec.buttons)
+    needed = [*spec.buttons, *(switch.quantity for switch in spec.switches)]
+    state.failsafe = ignition and any(lost(store[index]) for index in needed)
     whole = all(usable(store[index]) for index in spec.buttons)
 
     # BUTTONS: the press that is going on
@@ -133,7 +143,6 @@ def step(
     for number, index in enumerate(spec.buttons):
         if store[index].value != 0:
             down |= 1 << number
-    momentary = -1
     if not ignition or not whole:
         state.pressed = state.time = 0
         state.done = False
@@ -144,14 +153,19 @@ def step(
         state.pressed = state.time = 0
         state.done = state.ignored = False
     else:
-        momentary = _hold(spec, state, store, down)
+        _hold(spec, state, store, down)
 
     # SAFE STATE
     if state.failsafe and not spec.keep_on_loss:
         state.mode = spec.on_loss
 
+    # SWITCHES: the first that is on
+    mode = state.mode
+    for switch in reversed(spec.switches):
+        if store[switch.quantity].value != 0 and usable(store[switch.quantity]):
+            mode = switch.mode
+
     # OUTPUT: the mode, and what the cluster shows
-    mode = state.mode if momentary < 0 else spec.actions[momentary].mode
     store.publish(spec.output, mode)
     if spec.shown != NO_QUANTITY:
         shown = mode
@@ -162,8 +176,10 @@ def step(
     return state.failsafe
 
 
-def _hold(spec: ModeSelectorSpec, state: ModeSelectorState, store: QuantityStore, down: int) -> int:
-    """Follow buttons that are down; return the number of a momentary action, or -1."""
+def _hold(
+    spec: ModeSelectorSpec, state: ModeSelectorState, store: QuantityStore, down: int
+) -> None:
+    """Follow buttons that are down; a held press acts."""
     if state.pressed | down != state.pressed:
         state.pressed |= down
         state.time = 0
@@ -171,12 +187,11 @@ def _hold(spec: ModeSelectorSpec, state: ModeSelectorState, store: QuantityStore
         state.time = min(state.time + 1, UINT32_MAX)
     if state.time >= spec.stuck:
         state.ignored = True
-    if state.ignored:
-        return -1
-    if state.time >= spec.held and not state.done and _find(spec, state.pressed, HELD) >= 0:
+    if state.ignored or state.done or state.time < spec.held:
+        return
+    if _find(spec, state.pressed, HELD) >= 0:
         state.done = True
         _act(spec, state, store, HELD)
-    return _find(spec, down, WHILE) if _permitted(spec, store) else -1
 
 
 def _find(spec: ModeSelectorSpec, buttons: int, press: int) -> int:

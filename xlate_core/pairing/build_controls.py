@@ -10,7 +10,13 @@ from xlate_core.functions.cruise_buttons import (
     CruiseButton,
     CruiseButtonsSpec,
 )
-from xlate_core.functions.mode_selector import ActionSpec, Effect, ModeSelectorSpec, Press
+from xlate_core.functions.mode_selector import (
+    ActionSpec,
+    Effect,
+    ModeSelectorSpec,
+    Press,
+    SwitchSpec,
+)
 from xlate_core.pairing.build_functions import curve_points, resolution_of
 from xlate_core.pairing.context import Context
 from xlate_core.pairing.exact import show_ratio
@@ -116,14 +122,17 @@ def _same_steps(context: Context, path: KeyPath, table: AcceleratorPedalTable) -
 
 
 def _brake_is_whole(context: Context, path: KeyPath, table: AcceleratorPedalTable) -> None:
-    """Keys about the brake come all together or not at all."""
-    keys = ("override_above", "override_below", "on_brake_loss", "on_brake_loss_reason")
-    for key in keys:
+    """Keys about the brake come with it."""
+    for key in ("override_above", "override_below", "on_brake_loss", "on_brake_loss_reason"):
         given = getattr(table, key) is not None
         if table.brake is None and given:
             context.collector.add((*path, key), f"{key} without brake", "brake: its quantity")
-        elif table.brake is not None and not given:
+        elif table.brake is not None and not given and key.startswith("on_"):
             context.collector.add((*path, key), "no such key", f"{key}, with brake")
+    if (table.override_above is None) != (table.override_below is None):
+        where: KeyPath = (*path, "override_above")
+        found = "one of them alone"
+        context.collector.add(where, found, "override_above and override_below together")
     if table.brake is None and table.brake_releases_limp:
         where = (*path, "brake_releases_limp")
         context.collector.add(where, "true without brake", "brake: its quantity")
@@ -210,6 +219,10 @@ def check_selector(context: Context, path: KeyPath, table: ModeSelectorTable) ->
         if other is not None and other.resolution != resolution_of(context, table.output):
             found = f"steps of {show_ratio(other.resolution)}"
             context.collector.add((*path, key), found, "the resolution of output")
+    if not table.actions and not table.switches:
+        context.collector.add(path, "nothing to operate", "buttons and actions, or switches")
+    for index, switch in enumerate(table.switches):
+        _is_a_mode(context, (*path, "switches", index, "mode"), switch.mode, table)
     seen: set[tuple[frozenset[str], str]] = set()
     for index, action in enumerate(table.actions):
         where: KeyPath = (*path, "actions", index)
@@ -226,8 +239,6 @@ def check_selector(context: Context, path: KeyPath, table: ModeSelectorTable) ->
         if (action.mode is None) == (action.do == "set"):
             found = "no mode" if action.mode is None else f"a mode with {action.do}"
             context.collector.add((*where, "mode"), found, "mode with set, and only there")
-        if action.press == "while" and action.do != "set":
-            context.collector.add((*where, "do"), f"{action.do} while pressed", "set")
         _is_a_mode(context, (*where, "mode"), action.mode, table)
 
 
@@ -265,6 +276,12 @@ def build_selector(
         name=table.name,
         buttons=tuple(indices.quantities[name] for name in table.buttons),
         actions=actions,
+        switches=tuple(
+            SwitchSpec(
+                indices.quantities[one.quantity], mode((*path, "switches", number), one.mode)
+            )
+            for number, one in enumerate(table.switches)
+        ),
         long=table.long_ms // control,
         held=table.held_ms // control,
         stuck=table.stuck_ms // control,

@@ -125,24 +125,30 @@ class ModeAction(StrictTable):
     buttons: Annotated[list[str], Field(min_length=1)] = Field(
         description="quantities of the buttons that are pressed together"
     )
-    press: Literal["short", "long", "held", "while"] = Field(
-        description="released early, released late, still held, or as long as pressed"
+    press: Literal["short", "long", "held"] = Field(
+        description="released early, released late, or still held"
     )
     do: Literal["set", "next", "previous"] = Field("set", description="what happens to the mode")
     mode: Physical | None = Field(None, description="mode, for set")
+
+
+class ModeSwitch(StrictTable):
+    """A switch, or a button used like one: its mode as long as it is on."""
+
+    quantity: Reads = Field(description="quantity: nonzero while on")
+    mode: Physical = Field(description="mode while it is on")
 
 
 class ModeSelectorTable(FunctionBase):
     """Mode selector: presses of buttons to a mode number."""
 
     kind: Literal["mode_selector"] = Field(description="kind of the function")
-    buttons: Annotated[ReadsEach, Field(min_length=1, max_length=8)] = Field(
-        description="quantities: nonzero while pressed"
-    )
-    actions: list[ModeAction] = Field(min_length=1, max_length=32, description="what presses do")
-    long_ms: Milliseconds = Field(description="a press from this time on is long, ms")
-    held_ms: Milliseconds = Field(description="a held press acts after this time, ms")
-    stuck_ms: Milliseconds = Field(description="a longer press is ignored until released, ms")
+    buttons: ReadsEach = Field([], max_length=8, description="quantities: nonzero while pressed")
+    actions: list[ModeAction] = Field([], max_length=32, description="what presses do")
+    switches: list[ModeSwitch] = Field([], max_length=8, description="the first one on counts")
+    long_ms: Milliseconds = Field(1000, description="a press from this time on is long, ms")
+    held_ms: Milliseconds = Field(3000, description="a held press acts after this time, ms")
+    stuck_ms: Milliseconds = Field(20000, description="a longer press is ignored, ms")
     modes: Annotated[list[Physical], Field(min_length=2, max_length=2)] = Field(
         description="lowest and highest mode"
     )

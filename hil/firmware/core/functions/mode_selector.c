@@ -46,9 +46,9 @@ static void act(const xb_mode_selector_spec *spec, xb_mode_selector_state *state
     }
 }
 
-/* Follow buttons that are down; return the number of a momentary action, or XB_NONE. */
-static int32_t hold(const xb_mode_selector_spec *spec, xb_mode_selector_state *state,
-                    const xb_store *store, uint8_t down)
+/* Follow buttons that are down; a held press acts. */
+static void hold(const xb_mode_selector_spec *spec, xb_mode_selector_state *state,
+                 const xb_store *store, uint8_t down)
 {
     if ((state->pressed | down) != state->pressed) {
         state->pressed = (uint8_t)(state->pressed | down);
@@ -59,15 +59,13 @@ static int32_t hold(const xb_mode_selector_spec *spec, xb_mode_selector_state *s
     if (state->time >= spec->stuck) {
         state->ignored = 1u;
     }
-    if (state->ignored != 0u) {
-        return XB_NONE;
+    if (state->ignored != 0u || state->done != 0u || state->time < spec->held) {
+        return;
     }
-    if (state->time >= spec->held && state->done == 0u &&
-        find(spec, state->pressed, XB_PRESS_HELD) != XB_NONE) {
+    if (find(spec, state->pressed, XB_PRESS_HELD) != XB_NONE) {
         state->done = 1u;
         act(spec, state, store, XB_PRESS_HELD);
     }
-    return permitted(spec, store) != 0u ? find(spec, down, XB_PRESS_WHILE) : XB_NONE;
 }
 
 /* Run one control tick. */
@@ -78,7 +76,6 @@ void xb_mode_selector_step(const xb_mode_selector_spec *spec, xb_mode_selector_s
     uint8_t lost = 0u;
     uint8_t whole = 1u;
     uint8_t down = 0u;
-    int32_t momentary = XB_NONE;
     int32_t mode;
 
     if (state->started == 0u || (spec->every_cycle != 0u && power->new_cycle != 0u)) {
@@ -100,6 +97,11 @@ void xb_mode_selector_step(const xb_mode_selector_spec *spec, xb_mode_selector_s
             down = (uint8_t)(down | (1u << i));
         }
     }
+    for (uint32_t i = 0u; i < spec->switch_count; i++) {
+        if (xb_lost(&store->states[spec->switches[i].quantity]) != 0u) {
+            lost = 1u;
+        }
+    }
     state->failsafe = ignition != 0u && lost != 0u;
 
     /* BUTTONS: the press that is going on */
@@ -118,7 +120,7 @@ void xb_mode_selector_step(const xb_mode_selector_spec *spec, xb_mode_selector_s
         state->done = 0u;
         state->ignored = 0u;
     } else {
-        momentary = hold(spec, state, store, down);
+        hold(spec, state, store, down);
     }
 
     /* SAFE STATE */
@@ -126,8 +128,18 @@ void xb_mode_selector_step(const xb_mode_selector_spec *spec, xb_mode_selector_s
         state->mode = spec->on_loss;
     }
 
+    /* SWITCHES: the first that is on */
+    mode = state->mode;
+    for (uint32_t i = spec->switch_count; i > 0u; i--) {
+        const xb_mode_switch_spec *one = &spec->switches[i - 1u];
+
+        if (store->states[one->quantity].value != 0 &&
+            xb_usable(&store->states[one->quantity]) != 0u) {
+            mode = one->mode;
+        }
+    }
+
     /* OUTPUT: the mode, and what the cluster shows */
-    mode = momentary == XB_NONE ? state->mode : spec->actions[momentary].mode;
     xb_publish(store, spec->output, mode, (uint8_t)XB_VALID, 1u);
     if (spec->shown != XB_NONE) {
         int32_t shown = mode;

@@ -5,12 +5,14 @@
  *
  * - Short and long act at the release: long when that is `long` control ticks after the beginning
  *   or later. Held acts once, while still pressed, `held` ticks after the beginning; the release
- *   then does nothing. `while` shows its mode as long as exactly these buttons are down
- *   (momentary); the others change the mode that stays (latched).
+ *   then does nothing. What they choose stays (latched).
+ * - Switches, or buttons used like them, show their mode as long as they are on (momentary); the
+ *   first of the list counts.
  * - A press longer than `stuck`, and one that is there when the ignition comes on or data return,
  *   is ignored until all buttons are released.
- * - Button data lost: the mode goes to `on_loss` or stays, as the pairing says, and is kept after
- *   the return. Without permission nothing changes. */
+ * - Data of a button or switch lost: the mode goes to `on_loss` or stays, as the pairing says, and
+ *   is kept after the return; lost switches count as off. Without permission presses change
+ *   nothing. */
 #ifndef XB_MODE_SELECTOR_H
 #define XB_MODE_SELECTOR_H
 
@@ -18,12 +20,7 @@
 #include "quantities.h"
 
 /* How buttons are pressed. */
-typedef enum {
-    XB_PRESS_SHORT = 0,
-    XB_PRESS_LONG = 1,
-    XB_PRESS_HELD = 2,
-    XB_PRESS_WHILE = 3
-} xb_press;
+typedef enum { XB_PRESS_SHORT = 0, XB_PRESS_LONG = 1, XB_PRESS_HELD = 2 } xb_press;
 
 /* What a press does to the mode; next and previous go round. */
 typedef enum { XB_EFFECT_SET = 0, XB_EFFECT_NEXT = 1, XB_EFFECT_PREVIOUS = 2 } xb_effect;
@@ -36,6 +33,12 @@ typedef struct {
     uint8_t effect;
 } xb_mode_action_spec;
 
+/* A quantity that shows `mode` while it is not 0. */
+typedef struct {
+    int32_t mode;
+    uint16_t quantity;
+} xb_mode_switch_spec;
+
 /* Quantity indices (XB_NONE = absent); times in control ticks; modes lowest..highest.
  *
  * keep_on_loss keeps the mode when button data are lost; every_cycle begins every ignition cycle
@@ -43,8 +46,10 @@ typedef struct {
 typedef struct {
     const uint16_t *buttons;
     const xb_mode_action_spec *actions;
+    const xb_mode_switch_spec *switches;
     uint32_t button_count;
     uint32_t action_count;
+    uint32_t switch_count;
     uint32_t long_;
     uint32_t held;
     uint32_t stuck;
