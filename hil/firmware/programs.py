@@ -99,6 +99,7 @@ def build(
     directory: Path,
     program: str = "link",
     compiler: str | None = None,
+    more_flags: tuple[str, ...] = (),
 ) -> Built:
     """Build a program into a folder and return what it takes.
 
@@ -119,7 +120,8 @@ def build(
     command = [*toolchain.command, *toolchain.compile_flags(), *maps]
     command += [f"-I{folder.resolve()}" for folder in includes]
     command += PROFILE_FLAGS if program == "profile" else ()
-    command += [f'-DXB_BOARD_NAME="{board}"', *(NATIVE_MEMORY if board == NATIVE else ())]
+    memory = NATIVE_MEMORY if board == NATIVE else ()
+    command += [f'-DXB_BOARD_NAME="{board}"', *memory, *more_flags]
     for optimisation, part in optimised(files).items():
         names = [str(path.resolve()) for path in part]
         for some in [names] if toolchain.many_at_once else [[name] for name in names]:
