@@ -80,8 +80,8 @@ def test_options_that_are_not_chosen_change_nothing(wiring: Path) -> None:
 
 def test_an_option_adds_replaces_and_takes_out() -> None:
     base, view = load(WIRING), load(joined(WIRING, ["fans_by_controller"]))
-    assert [one.name for one in base.functions] == ["fan", "pump"]
-    assert [one.name for one in view.functions] == ["pump"]
+    assert [one.name for one in base.functions] == ["fan", "pump", "starter"]
+    assert [one.name for one in view.functions] == ["pump", "starter"]
     assert "fan_relay" in base.level_outputs
     assert "fan_relay" not in view.level_outputs
     sent = {one.name for one in view.spec.transmits}
@@ -106,7 +106,7 @@ def test_a_new_function_runs_last(wiring: Path) -> None:
         'input = "fan"\noutput = "fan_copy"\non_loss = 0\n',
     )
     view = load(joined(wiring, ["copy"]))
-    assert [one.name for one in view.functions] == ["fan", "pump", "copy"]
+    assert [one.name for one in view.functions] == ["fan", "pump", "starter", "copy"]
 
 
 def test_an_unknown_option_is_told_with_the_nearest() -> None:
@@ -185,7 +185,7 @@ def test_a_needed_option_must_be_chosen(wiring: Path) -> None:
         ("[power]\nafter_run_ms = 7\n", "power.after_run_ms", "7", "a multiple of 2 ms"),
         ("[powers]\nafter_run_ms = 8\n", "powers", 'key "powers"', "one of"),
         ('[[function]]\nname = "pump"\nprime_ms = 3\n', "function[1].prime_ms", "3", "2 or 4"),
-        ('[[function]]\nname = "pum"\nprime_ms = 4\n', "function[2].kind", "no key", "cooling_fan"),
+        ('[[function]]\nname = "pum"\nprime_ms = 4\n', "function[3].kind", "no key", "cooling_fan"),
         ("[clock.tick_ms]\nfast = 1\n", "clock.tick_ms.fast", "a table", "a value"),
         ("= 1\n", "", "`= 1`", "valid TOML"),
     ],
