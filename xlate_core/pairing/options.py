@@ -5,7 +5,6 @@ laid on in the order their files declare, never in the order of writing, so one 
 resolved view with one digest. overlays.py lays them on.
 """
 
-import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -210,16 +209,22 @@ def _with_needs(options: dict[str, Option], names: list[str]) -> tuple[str, ...]
 
 
 def option_schema() -> dict[str, Any]:
-    """Return the JSON Schema of an option's file: [option], and any part of bridge.toml."""
-    whole: dict[str, Any] = json.loads(json.dumps(json_schema()))
-    for table in (whole, *whole["$defs"].values()):
-        table.pop("required", None)
-    for key in FORBIDDEN:
-        whole["properties"].pop(key)
+    """Return the JSON Schema of an option's file: [option] in full, the names of all other tables.
+
+    What stands in those is a part of what bridge.toml may hold, judged when it is laid on.
+    """
+    tables = {
+        name: {"type": "array" if one.get("type") == "array" else "object"}
+        for name, one in json_schema()["properties"].items()
+        if name not in FORBIDDEN
+    }
     head = OptionTable.model_json_schema(by_alias=True)
-    whole["$defs"]["OptionTable"] = head
-    whole["properties"] = {"option": {"$ref": "#/$defs/OptionTable"}, **whole["properties"]}
-    whole["required"] = ["option"]
-    whole["title"] = "OptionFile"
-    whole["description"] = "An option of a pairing, laid over bridge.toml."
-    return whole
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "OptionFile",
+        "description": "An option of a pairing, laid over bridge.toml.",
+        "type": "object",
+        "properties": {"option": head, **tables},
+        "required": ["option"],
+        "additionalProperties": False,
+    }
