@@ -8,9 +8,10 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from itertools import tee
 
-from hil.boards.interface import Board
-from hil.vectors import random_traffic
+from hil.boards.interface import Board, ForesightedBoard
+from hil.vectors import plays, random_traffic
 from hil.vectors.errors import VectorError
 from hil.vectors.generation import Stream, is_checkpoint
 from hil.vectors.names import Names
@@ -81,9 +82,20 @@ class Run:
 def compare(vector: Vector, names: Names, board: Board) -> Run:
     """Run a vector on a board from power-on and compare; raises VectorError for a bad record."""
     board.reset(ResetCause.POWER_ON, False)
-    if vector.header.random is not None:
-        return compare_random(vector, names, board)
-    return compare_stored(vector, names, board)
+    if not isinstance(board, ForesightedBoard):
+        if vector.header.random is not None:
+            return compare_random(vector, names, board)
+        return compare_stored(vector, names, board)
+    try:
+        if vector.header.random is not None:
+            run = compare_random(vector, names, board)
+        else:
+            run = compare_stored(vector, names, board)
+        if run.difference is not None:
+            board.confirm()
+    finally:
+        board.end_foresight()
+    return run
 
 
 def compare_stored(vector: Vector, names: Names, board: Board) -> Run:
@@ -91,6 +103,9 @@ def compare_stored(vector: Vector, names: Names, board: Board) -> Run:
     run = Run()
     step = board.step
     records = Reader(vector, names.pairing).records()
+    if isinstance(board, ForesightedBoard):
+        records, ahead = tee(records)
+        board.foresee(plays.of_records(ahead))
     inputs = initial(names.pairing)
     rest: tuple[object, ...] = ()
     idle: tuple[object, ...] = ()
@@ -267,7 +282,11 @@ def compare_random(vector: Vector, names: Names, board: Board) -> Run:
         raise AssertionError  # compare() has looked
     stored = Reader(vector, names.pairing).records()
     stream = Stream()
-    for one in random_traffic.steps(names, random.seed, random.style, header.ticks):
+    steps = random_traffic.steps(names, random.seed, random.style, header.ticks)
+    if isinstance(board, ForesightedBoard):
+        steps, ahead = tee(steps)
+        board.foresee(plays.of_steps(ahead, header))
+    for one in steps:
         if one.reset is not None:
             board.reset(*one.reset)
         frames = tuple(stimulus.frame for stimulus in one.stimuli)

@@ -5,13 +5,14 @@ state images differ is where the fault acts, often long before an output shows i
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from itertools import islice
 
-from hil.boards.interface import Board
+from hil.boards.interface import Board, ForesightedBoard
 from hil.boards.reference import ReferenceBoard
 from hil.comparison import Difference
-from hil.vectors import random_traffic
+from hil.vectors import plays, random_traffic
 from hil.vectors.names import Names
 from hil.vectors.records import Reader, initial
 from hil.vectors.vector import Vector
@@ -71,12 +72,38 @@ def stimulus(vector: Vector, names: Names) -> Iterator[Play]:
 def repeat(vector: Vector, names: Names, board: Board, difference: Difference) -> Repetition:
     """Run the vector again up to the difference with a digest every tick."""
     reference = ReferenceBoard(names.pairing)
-    for one in (reference, board):
-        one.reset(ResetCause.POWER_ON, False)
+    start = plays.start_of(names)
+    with replay(vector, names, board, difference.tick + 1) as ahead:
+        if isinstance(board, ForesightedBoard):
+            board.foresee(plays.every_tick(ahead, start))
+        found = side_by_side(vector, names, reference, board, difference.tick + 1)
+    if found.state_tick is None:
+        return found
+    fields = fields_at(vector, names, reference, board, found.state_tick)
+    return replace(found, fields=fields)
+
+
+@contextmanager
+def replay(
+    vector: Vector, names: Names, board: Board, ticks: int
+) -> Iterator[Iterator[plays.Play]]:
+    """Put a board back to the start of a vector; yield what its first ticks do to it."""
+    board.reset(ResetCause.POWER_ON, False)
+    try:
+        yield plays.first(ticks, plays.of_vector(vector, names), plays.start_of(names))
+    finally:
+        if isinstance(board, ForesightedBoard):
+            board.end_foresight()
+
+
+def side_by_side(
+    vector: Vector, names: Names, reference: ReferenceBoard, board: Board, ticks: int
+) -> Repetition:
+    """Run reference and board with a digest every tick until their outputs differ."""
+    reference.reset(ResetCause.POWER_ON, False)
     state_tick: int | None = None
-    fields: tuple[FieldDifference, ...] = ()
     count = 0
-    for tick, reset, inputs, frames in islice(stimulus(vector, names), difference.tick + 1):
+    for tick, reset, inputs, frames in islice(stimulus(vector, names), ticks):
         if reset is not None:
             reference.reset(*reset)
             board.reset(*reset)
@@ -85,10 +112,26 @@ def repeat(vector: Vector, names: Names, board: Board, difference: Difference) -
         count = tick + 1
         if state_tick is None and reference.digest() != board.digest():
             state_tick = tick
-            fields = different_fields(reference, board.image())
         if wanted != actual:
-            return Repetition(count, state_tick, fields, tick, frames, wanted, actual)
-    return Repetition(count, state_tick, fields, None)
+            return Repetition(count, state_tick, (), tick, frames, wanted, actual)
+    return Repetition(count, state_tick, (), None)
+
+
+def fields_at(
+    vector: Vector, names: Names, reference: ReferenceBoard, board: Board, tick: int
+) -> tuple[FieldDifference, ...]:
+    """Run both again up to a tick; return the state fields in which they differ there."""
+    reference.reset(ResetCause.POWER_ON, False)
+    with replay(vector, names, board, tick + 1) as ahead:
+        if isinstance(board, ForesightedBoard):
+            board.foresee(ahead)
+        for _, reset, inputs, frames in islice(stimulus(vector, names), tick + 1):
+            if reset is not None:
+                reference.reset(*reset)
+                board.reset(*reset)
+            reference.step(inputs, frames)
+            board.step(inputs, frames)
+        return different_fields(reference, board.image())
 
 
 def different_fields(reference: ReferenceBoard, image: bytes) -> tuple[FieldDifference, ...]:

@@ -12,10 +12,12 @@ from hil.boards.interface import (
     BoardProtocolError,
     BoardResetError,
     BoardTimeoutError,
+    WrongBoardError,
 )
 from hil.comparison import compare
 from hil.explanation import explain
 from hil.repetition import repeat
+from hil.reports.around import around
 from hil.vectors.errors import VectorError, nearest
 from hil.vectors.names import Names, names_of
 from hil.vectors.vector import SUFFIXES, Vector, check_fits, load_vector
@@ -35,7 +37,11 @@ LoadPairing = Callable[[Path], Pairing]
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What one vector's run says; `explanation` is empty on a pass."""
+    """What one vector's run says; `explanation` is empty on a pass.
+
+    More than one of `attempts` means that the bench failed before: unstable. `picture` is an SVG of
+    what happened around a difference.
+    """
 
     identity: str
     path: Path
@@ -48,6 +54,16 @@ class Result:
     checkpoints: int = 0
     duration_ms: int = 0
     explanation: tuple[str, ...] = ()
+    board: str = ""
+    board_identity: str = ""
+    attempts: int = 1
+    picture: str = ""
+    bench_failed_late: bool = False  # after the mismatch, while it was looked into
+
+    @property
+    def unstable(self) -> bool:
+        """Whether the bench failed before this verdict."""
+        return self.attempts > 1
 
 
 def is_vector(path: Path) -> bool:
@@ -117,22 +133,24 @@ def run_vector(vector: Vector, names: Names, board: Board, command: str) -> Resu
     verdict = Verdict.PASS
     explanation: tuple[str, ...] = ()
     ticks = frames_in = frames_out = checkpoints = 0
+    identity = picture = ""
+    bench_failed_late = False
     try:
-        check_board(board, names)
+        identity = check_board(board, names)
         run = compare(vector, names, board)
         ticks, frames_in, frames_out = run.ticks, run.frames_in, run.frames_out
         checkpoints = run.checkpoints
         if run.difference is not None:
             verdict = Verdict.MISMATCH
             explanation = tuple(explain(vector, names, run.difference, None, command))
+            picture = around(vector, names, run.difference)
             repetition = repeat(vector, names, board, run.difference)
             explanation = tuple(explain(vector, names, run.difference, repetition, command))
     except BoardError as error:
         if verdict is Verdict.PASS:
-            verdict = BENCH_VERDICTS.get(type(error), Verdict.BENCH_FAULT)
-            explanation = (f"vector {vector.header.identity}: {error}", f"  run again {command}")
-        else:
-            explanation += (f"  the repetition failed: {error}",)
+            return bench_result(vector, error, command)
+        explanation += (f"  the repetition failed: {error}",)
+        bench_failed_late = True
     return Result(
         identity=vector.header.identity,
         path=vector.path,
@@ -145,6 +163,21 @@ def run_vector(vector: Vector, names: Names, board: Board, command: str) -> Resu
         checkpoints=checkpoints,
         duration_ms=(time.monotonic_ns() - started) // 1_000_000,
         explanation=explanation,
+        board_identity=identity,
+        picture=picture,
+        bench_failed_late=bench_failed_late,
+    )
+
+
+def bench_result(vector: Vector, error: BoardError, command: str) -> Result:
+    """Return the result of a run that the bench did not let come to its end."""
+    return Result(
+        identity=vector.header.identity,
+        path=vector.path,
+        pairing=vector.header.pairing,
+        title=vector.header.title,
+        verdict=BENCH_VERDICTS.get(type(error), Verdict.BENCH_FAULT),
+        explanation=(f"vector {vector.header.identity}: {error}", f"  run again {command}"),
     )
 
 
@@ -154,16 +187,25 @@ def not_run(path: Path, pairings: Pairings) -> Result:
     return Result(header.identity, path, header.pairing, header.title, Verdict.NOT_RUN)
 
 
-def check_board(board: Board, names: Names) -> None:
-    """Raise BoardError when the board obeys other rules or carries another pairing."""
+def check_board(board: Board, names: Names) -> str:
+    """Raise BoardError when the board obeys other rules or carries another pairing.
+
+    Returns what the board says of itself, in words.
+    """
     identity = board.identity()
     if identity.rules != RULES:
-        raise BoardError(f"board {identity.board} obeys rules {identity.rules}, expected {RULES}")
+        raise WrongBoardError(
+            f"board {identity.board} obeys rules {identity.rules}, expected {RULES}"
+        )
     if identity.pairing_digest != names.pairing.digest:
-        raise BoardError(
+        raise WrongBoardError(
             f"board {identity.board} carries pairing {identity.pairing_digest[:12]}, expected "
             f"{names.pairing.name} {names.pairing.digest[:12]}"
         )
+    return (
+        f"{identity.board}, {identity.version}, rules {identity.rules}, pairing "
+        f"{names.pairing.name} {identity.pairing_digest[:12]}"
+    )
 
 
 def rerun_command(board: str, path: Path, pairings: Path | None) -> str:

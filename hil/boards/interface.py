@@ -4,11 +4,15 @@ The runner knows nothing else. A tick is a number the host sends, so a board's o
 to it cannot alter a result.
 """
 
-from typing import NamedTuple, Protocol
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, NamedTuple, Protocol, runtime_checkable
 
 from xlate_core.bridge import Inputs, Outputs, ResetCause
 from xlate_core.events import Event
 from xlate_core.frames import Frame
+
+if TYPE_CHECKING:
+    from hil.vectors.plays import Play
 
 RESET_CAUSES = {cause.name.lower(): cause for cause in ResetCause}
 """Causes of a reset as scenarios and vectors write them."""
@@ -49,6 +53,10 @@ class BoardResetError(BoardError):
     """The board restarted without being asked to."""
 
 
+class WrongBoardError(BoardError):
+    """The board answers, but is another one than meant: pairing, rules or firmware."""
+
+
 class Board(Protocol):
     """One board, with the state of one module."""
 
@@ -79,3 +87,28 @@ class ObservedBoard(Board, Protocol):
 
     def field(self, path: str) -> int:
         """Return the value of a state field by its path in the dump."""
+
+
+@runtime_checkable
+class ForesightedBoard(Board, Protocol):
+    """A board behind a line, which is used well only when much is on the way."""
+
+    def foresee(self, plays: "Iterator[Play]") -> None:
+        """Send these ahead; `step`, `reset` and `digest` then answer in their order."""
+
+    def end_foresight(self) -> None:
+        """Drop what was foreseen and not yet asked for."""
+
+    def confirm(self) -> None:
+        """Before a mismatch is believed: raise BoardError when the line changed an octet."""
+
+
+@runtime_checkable
+class LineBoard(ForesightedBoard, Protocol):
+    """A board whose line can fail."""
+
+    def recover(self) -> None:
+        """Open line and session anew after the bench failed; raises BoardError when it cannot."""
+
+    def close(self) -> None:
+        """Let go of the line, and end what was started for it."""

@@ -1,6 +1,7 @@
 """The board `reference`: the engine itself, in this process."""
 
 from hil.boards.interface import Identity
+from hil.boards.options import BoardOptions
 from xlate_core.bridge import RULES, Bridge, Inputs, Outputs, ResetCause
 from xlate_core.events import Event
 from xlate_core.frames import Frame
@@ -61,3 +62,9 @@ class ReferenceBoard:
         """Return value and status word of a quantity."""
         state = self.bridge.quantity(self._quantities[name])
         return state.value, Status(state.status).name.lower()
+
+
+def open(name: str, pairing: Pairing, options: BoardOptions) -> ReferenceBoard:  # noqa: A001
+    """Open the reference; it has no options."""
+    del name, options
+    return ReferenceBoard(pairing)

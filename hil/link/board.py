@@ -7,9 +7,10 @@ from hil.boards.interface import (
     BoardError,
     BoardProtocolError,
     Identity,
+    WrongBoardError,
 )
 from hil.link import layouts
-from hil.link.foresight import Play, requests
+from hil.link.foresight import requests
 from hil.link.layouts import FIRMWARE_VERSION, Kind
 from hil.link.port import Port
 from hil.link.records import (
@@ -22,6 +23,7 @@ from hil.link.records import (
     ticks_records,
 )
 from hil.link.session import Hello, Session, Timing
+from hil.vectors.plays import Play
 from hil.vectors.records import initial
 from xlate_core.bridge import RULES, Bridge, Inputs, Outputs, ResetCause
 from xlate_core.frames import Frame
@@ -41,11 +43,11 @@ class LinkBoard:
         self,
         pairing: Pairing,
         open_line: Callable[[], Port],
-        timing: Timing = Timing(),
+        timing: Timing | None = None,
     ) -> None:
         """Open the line and say hello; raises BoardError with the reason when that fails."""
         self.pairing = pairing
-        self.timing = timing
+        self.timing = timing or Timing()
         self._open_line = open_line
         self._foreseen: Iterator[tuple[bytes, Inputs]] | None = None
         self._image_octets = len(Bridge(pairing.spec).image())
@@ -58,7 +60,7 @@ class LinkBoard:
             self.hello = self.session.hello()
             check_hello(self.hello, self.pairing, self.session.port.name)
             if self.hello.image_octets != self._image_octets:
-                raise BoardError(
+                raise WrongBoardError(
                     f"{self.session.port.name}: the board's state has {self.hello.image_octets} "
                     f"octets, expected {self._image_octets}: built from other sources"
                 )
@@ -189,7 +191,7 @@ class LinkBoard:
         return found
 
     def recover(self) -> None:
-        """After the bench failed: a fresh line and session; raises BoardError when there is none."""
+        """After the bench failed: a fresh line and session, or BoardError."""
         self._foreseen = None
         self.session.port.close()
         self._connect()
@@ -246,16 +248,19 @@ class LinkBoard:
 
 
 def check_hello(hello: Hello, pairing: Pairing, name: str) -> None:
-    """Raise BoardError, each reason in its own sentence, when it is another board than meant."""
+    """Raise WrongBoardError, with a sentence of its own for each reason, for another board."""
     if hello.rules != RULES:
-        raise BoardError(f"{name}: the board obeys rules {hello.rules}, expected rules {RULES}")
+        raise WrongBoardError(
+            f"{name}: the board obeys rules {hello.rules}, expected rules {RULES}"
+        )
     if hello.firmware != FIRMWARE_VERSION:
         found, expected = (".".join(map(str, one)) for one in (hello.firmware, FIRMWARE_VERSION))
-        raise BoardError(
-            f"{name}: the board carries firmware {found}, expected {expected}: build and load it anew"
+        raise WrongBoardError(
+            f"{name}: the board carries firmware {found}, expected {expected}: build and load it "
+            "anew"
         )
     if hello.pairing != pairing.digest:
-        raise BoardError(
+        raise WrongBoardError(
             f"{name}: the board carries pairing {hello.pairing[:12]}, expected {pairing.name} "
             f"{pairing.digest[:12]}: build and load the firmware of {pairing.name}"
         )

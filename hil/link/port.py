@@ -45,7 +45,8 @@ class Port(Protocol):
 class ByteLog:
     """Every octet of the link in a file: direction, microseconds since start, length, octets.
 
-    A record is `>` (to the board) or `<`, 8 octets of time, 4 of length (little-endian), the octets.
+    A record is `>` (to the board) or `<`, 8 octets of time, 4 of length (little-endian), then the
+    octets.
     """
 
     def __init__(self, path: Path) -> None:

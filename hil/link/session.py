@@ -81,10 +81,10 @@ class Counts:
 class Session:
     """A session over an open port."""
 
-    def __init__(self, port: Port, timing: Timing = Timing()) -> None:
+    def __init__(self, port: Port, timing: Timing | None = None) -> None:
         """Take a port; `hello` begins."""
         self.port = port
-        self.timing = timing
+        self.timing = timing or Timing()
         self.counts = Counts()
         self.hello_said: Hello | None = None
         self._nonce = secrets.randbelow(WRAP - 1) + 1

@@ -44,6 +44,10 @@ def as_json(board: str, results: Sequence[Result]) -> dict[str, Any]:
                 "frames_out": result.frames_out,
                 "checkpoints": result.checkpoints,
                 "duration_ms": result.duration_ms,
+                "board": result.board or board,
+                "identity": result.board_identity,
+                "attempts": result.attempts,
+                "unstable": result.unstable,
                 "explanation": list(result.explanation),
             }
             for result in results

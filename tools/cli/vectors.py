@@ -1,76 +1,33 @@
 """`xlate vectors`: generate, verify, run and explain vectors."""
 
 import sys
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 import click
 
-from hil.verdicts import (
-    EXIT_INPUT,
-    EXIT_MISMATCH,
-    Verdict,
-    exit_code,
+from hil.verdicts import EXIT_INPUT, EXIT_MISMATCH
+from tools.cli import vectors_run
+from tools.cli.vectors_shared import (
+    FIXTURES,
+    PATH,
+    input_errors,
+    jobs_option,
+    new_pairings,
+    pairings_option,
+    progress,
+    shown,
+    vectors_option,
 )
-from xlate_core.errors import InputError
 
 if TYPE_CHECKING:
-    from hil.boards.interface import Board
-    from hil.runner import Pairings, Result
+    from hil.runner import Pairings
     from hil.vectors.corpus import Outcome
-    from xlate_core.pairing.model import Pairing
 
-ROOT = Path(__file__).resolve().parents[2]
-FIXTURES = ROOT / "fixtures"
-BOARDS = ("reference",)
-
-Item = TypeVar("Item")
 Paths = tuple[Path, ...]
-PATH = click.Path(path_type=Path)
-
-pairings_option = click.option(
-    "--pairings",
-    type=PATH,
-    default=None,
-    help="Folder with the pairings; default fixtures/pairings.",
-)
-vectors_option = click.option(
-    "--vectors",
-    "folder",
-    type=PATH,
-    default=None,
-    help="Folder of the vectors; default fixtures/vectors.",
-)
-
-
-jobs_option = click.option(
-    "--jobs",
-    type=click.IntRange(1, 64),
-    default=None,
-    help="Processes to share the work over; default one a processor.",
-)
-
-
-@contextmanager
-def input_errors() -> Iterator[None]:
-    """Turn what a person did wrong into one message on standard error and exit code 2."""
-    try:
-        yield
-    except InputError as error:
-        click.echo(str(error), err=True)
-        sys.exit(EXIT_INPUT)
-
-
-def shown(path: Path) -> Path:
-    """Return a path as a person in the current folder writes it."""
-    try:
-        return path.resolve().relative_to(Path.cwd())
-    except ValueError:
-        return path
 
 
 @click.group("vectors")
@@ -169,59 +126,7 @@ def verify_command(
         sys.exit(EXIT_MISMATCH)
 
 
-@command.command("run")
-@click.argument("paths", nargs=-1, type=PATH)
-@click.option(
-    "--board", type=click.Choice(BOARDS), default="reference", help="What runs the vectors."
-)
-@click.option("--json", "json_file", type=PATH, default=None, help="Write a JSON report.")
-@click.option("--junit", "junit_file", type=PATH, default=None, help="Write a JUnit report.")
-@pairings_option
-@jobs_option
-def run_command(
-    paths: Paths,
-    board: str,
-    json_file: Path | None,
-    junit_file: Path | None,
-    pairings: Path | None,
-    jobs: int | None,
-) -> None:
-    """Run vectors PATHS (default: all under fixtures/vectors) on a board and compare every tick.
-
-    Exit code: 0 pass, 1 mismatch, 2 input, 3 bench, 4 incomplete.
-    """
-    from hil import parallel, runner
-    from hil.reports import machine
-    from hil.vectors.errors import VectorError
-
-    results: list[runner.Result] = []
-    mistakes: list[str] = []
-    with input_errors():
-        files = runner.find_vectors(paths, shown(FIXTURES / "vectors"))
-        pairings_here.cache_clear()
-        known = pairings_here(pairings)
-        # Everything is looked at first: a bad file stops the run before it starts.
-        for path in files:
-            try:
-                runner.load_for_run(path, known)
-            except VectorError as error:
-                mistakes.append(str(error))
-        if mistakes:
-            raise InputError("\n".join(mistakes))
-        try:
-            work = [RunWork(path, board, pairings) for path in files]
-            done = parallel.in_order(run_one, work, jobs or parallel.default_jobs())
-            for result in progress(done, len(files)):
-                results.append(result)
-        except KeyboardInterrupt:
-            click.echo("stopped by Ctrl-C", err=True)
-            results += [runner.not_run(path, known) for path in files[len(results) :]]
-        if json_file is not None:
-            machine.write_json(json_file, board, results)
-        if junit_file is not None:
-            machine.write_junit(junit_file, board, results)
-    report(results)
-    sys.exit(exit_code(result.verdict for result in results))
+command.add_command(vectors_run.command)
 
 
 @command.command("explain")
@@ -261,28 +166,11 @@ def drive_command(pairing: str, out: Path, hours: int, seed: int, pairings: Path
     click.echo(f"{shown(path)} written")
 
 
-def new_pairings(folder: Path | None) -> "Pairings":
-    """Return the loader of pairings out of a folder."""
-    from hil.runner import Pairings
-    from xlate_core.pairing import load
-
-    return Pairings(folder or shown(FIXTURES / "pairings"), load, {})
-
-
 @dataclass(frozen=True, slots=True)
 class PlayWork:
     """One scenario to play, for whichever process takes it."""
 
     scenario: Path
-    pairings: Path | None
-
-
-@dataclass(frozen=True, slots=True)
-class RunWork:
-    """One vector to run, for whichever process takes it."""
-
-    vector: Path
-    board: str
     pairings: Path | None
 
 
@@ -299,15 +187,6 @@ def play_one(work: PlayWork) -> "Outcome":
     return next(corpus.outcomes([work.scenario], pairings_here(work.pairings).names))
 
 
-def run_one(work: RunWork) -> "Result":
-    """Run one vector on a board."""
-    from hil import runner
-
-    vector, names = runner.load_for_run(work.vector, pairings_here(work.pairings))
-    again = runner.rerun_command(work.board, work.vector, work.pairings)
-    return runner.run_vector(vector, names, make_board(work.board, names.pairing), again)
-
-
 def played(
     scenarios: Sequence[Path], pairings: Path | None, jobs: int | None
 ) -> "Iterator[Outcome]":
@@ -317,47 +196,3 @@ def played(
     pairings_here.cache_clear()
     work = [PlayWork(path, pairings) for path in scenarios]
     return parallel.in_order(play_one, work, jobs or parallel.default_jobs())
-
-
-def make_board(board: str, pairing: "Pairing") -> "Board":
-    """Return a board by name."""
-    from hil.boards.reference import ReferenceBoard
-
-    if board != "reference":
-        raise InputError(f"board `{board}` is not known; expected one of {', '.join(BOARDS)}")
-    return ReferenceBoard(pairing)
-
-
-def progress(items: Iterable[Item], total: int) -> Iterator[Item]:
-    """Yield the items with a progress bar on a terminal, quietly elsewhere."""
-    if not sys.stderr.isatty():
-        yield from items
-        return
-    from rich.console import Console
-    from rich.progress import track
-
-    yield from track(
-        items, description="vectors", total=total, console=Console(stderr=True), transient=True
-    )
-
-
-def report(results: "Sequence[Result]") -> None:
-    """Print verdicts and explanations of what did not pass, then one line of summary."""
-    for result in results:
-        if result.verdict is not Verdict.PASS:
-            click.echo(f"{result.verdict.value.upper()} {shown(result.path)}")
-            for line in result.explanation:
-                click.echo(line)
-    counts = ", ".join(
-        f"{count} {verdict.value}"
-        for verdict in Verdict
-        if (count := sum(result.verdict is verdict for result in results))
-    )
-    ticks = sum(result.ticks for result in results)
-    frames_in = sum(result.frames_in for result in results)
-    frames_out = sum(result.frames_out for result in results)
-    checkpoints = sum(result.checkpoints for result in results)
-    click.echo(
-        f"{len(results)} vectors: {counts or 'nothing ran'}; {ticks} ticks, {frames_in} frames in, "
-        f"{frames_out} frames out compared, {checkpoints} digests"
-    )

@@ -269,3 +269,9 @@ void xb_link_clock(void)
 {
     xb_work_clock(&work, &session, &counts);
 }
+
+/* Return whether a free run goes on. */
+int xb_link_in_free_run(void)
+{
+    return (work.free_run != 0u) ? 1 : 0;
+}

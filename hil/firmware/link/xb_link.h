@@ -31,4 +31,7 @@ int xb_link_poll(void);
  * calls it has no free run. */
 void xb_link_clock(void);
 
+/* Return 1 while a free run goes on, else 0: a board that can do so sleeps longer without one. */
+int xb_link_in_free_run(void);
+
 #endif

@@ -125,12 +125,16 @@ static long long now(void)
     return ((long long)time.tv_sec * NANOSECONDS) + time.tv_nsec;
 }
 
-/* Sleep until an octet, the next tick, or the end of standard input. */
+/* Sleep until an octet, in a free run the next tick, or the end of standard input. */
 static void wait_for(long long until)
 {
     struct pollfd waits[2] = {{.fd = line, .events = POLLIN}, {.fd = STDIN_FILENO, .events = 0}};
     long long left = until - now();
     int milliseconds = (left > 0) ? (int)(left / 1000000) : 0;
+
+    if (xb_link_in_free_run() == 0) {
+        milliseconds = -1;
+    }
 
     if (poll(waits, 2u, milliseconds) > 0 && (waits[1].revents & (POLLHUP | POLLERR)) != 0) {
         exit(0);
@@ -156,6 +160,9 @@ static void serve(volatile uint32_t *boots)
     while (gone == 0) {
         int busy = xb_link_poll();
 
+        if (xb_link_in_free_run() == 0) {
+            next = now() + tick;
+        }
         while (now() >= next) {
             xb_link_clock();
             next += tick;
