@@ -26,15 +26,15 @@ MADE_HERE = ("reference", "native", "emulated")
 
 
 def check_name(name: str) -> None:
-    """Raise InputError for a word that looks like a mistyped kind of board."""
+    """Raise InputError for a plain word that is no kind of board: ports and selectors have signs."""
     if name in KINDS or not name.isalpha():
         return
     close = difflib.get_close_matches(name.lower(), KINDS, n=1, cutoff=0.6)
-    if close:
-        raise InputError(
-            f"board `{name}` is not known; expected one of {', '.join(KINDS)}, a port, a URL or a "
-            f'selector; did you mean "{close[0]}"?'
-        )
+    hint = f'; did you mean "{close[0]}"?' if close else ""
+    raise InputError(
+        f"board `{name}` is not known; expected one of {', '.join(KINDS)}, a port, a URL or a "
+        f"selector of `xlate board list`{hint}"
+    )
 
 
 def open_board(name: str, pairing: Pairing, options: BoardOptions) -> Board:
