@@ -8,10 +8,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from hil import runner
 from hil.boards.interface import Board, BoardError, LineBoard, WrongBoardError
 from hil.boards.options import BoardOptions
 from hil.boards.registry import MADE_HERE, close_board, open_board
-from hil.runner import Pairings, Result, bench_result, load_for_run, rerun_command, run_vector
+from hil.runner import Pairings, Result, bench_result, load_for_run, rerun_command
 from hil.vectors.names import Names
 from hil.verdicts import BENCH
 
@@ -49,7 +50,7 @@ class Bench:
             board: Board | None = None
             try:
                 board = self._board(names)
-                result = run_vector(vector, names, board, again)
+                result = runner.run_vector(vector, names, board, again)
             except BoardError as error:
                 result = bench_result(vector, error, again)
                 if not isinstance(error, WrongBoardError):

@@ -26,7 +26,7 @@ MADE_HERE = ("reference", "native", "emulated")
 
 
 def check_name(name: str) -> None:
-    """Raise InputError for a plain word that is no kind of board: ports and selectors have signs."""
+    """Raise InputError for a plain word that is no kind of board: all other names have signs."""
     if name in KINDS or not name.isalpha():
         return
     close = difflib.get_close_matches(name.lower(), KINDS, n=1, cutoff=0.6)
