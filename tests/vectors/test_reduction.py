@@ -7,6 +7,7 @@ from itertools import islice
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from hil.boards.interface import Identity
 from hil.boards.native_library import NativeLibraryBoard
@@ -19,10 +20,12 @@ from hil.repetition import stimulus
 from hil.vectors.generation import generate
 from hil.vectors.names import names_of
 from hil.vectors.vector import load_vector
+from tools.cli.main import main
 from tools.environment import C_COMPILER
 from xlate_core.bridge import Inputs, Outputs, ResetCause
 from xlate_core.frames import Frame
 from xlate_core.pairing import load
+from xlate_core.pairing.model import Pairing
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 
@@ -139,3 +142,39 @@ def test_a_broken_core_is_shown_with_few_events(tmp_path: Path) -> None:
     assert reduced is not None
     assert len(reduced.events) <= 3  # the key, and one or two frames before the silence
     assert "expect " in scenario_text("x", "y", "native", reduced, names)
+
+
+def test_reduce_says_so_when_the_vector_passes() -> None:
+    vector = FIXTURES / "vectors" / "minimal" / "fan_on_loss.vector"
+    result = CliRunner().invoke(main, ["vectors", "reduce", str(vector), "--board", "reference"])
+    assert result.exit_code == 2
+    assert "passes on reference, so there is nothing to reduce" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (["--board", "nativ"], 'did you mean "native"?'),
+        (["--board", "reference", "--out", "x.vector"], "a name that ends in .scenario"),
+    ],
+)
+def test_reduce_refuses_bad_input(more: list[str], said: str) -> None:
+    vector = FIXTURES / "vectors" / "minimal" / "fan_on_loss.vector"
+    result = CliRunner().invoke(main, ["vectors", "reduce", str(vector), *more])
+    assert result.exit_code == 2
+    assert said in result.stderr
+
+
+def test_reduce_writes_the_scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def forgetful(name: str, pairing: Pairing, options: object) -> Forgetful:
+        del name, options
+        return Forgetful(pairing, every=4)
+
+    monkeypatch.setattr("hil.boards.registry.open_board", forgetful)
+    vector = FIXTURES / "vectors" / "minimal" / "fan_hysteresis.vector"
+    out = tmp_path / "cut.scenario"
+    arguments = ["vectors", "reduce", str(vector), "--board", "native", "--out", str(out)]
+    result = CliRunner().invoke(main, arguments)
+    assert result.exit_code == 0, result.output
+    assert "differs at tick" in result.stdout
+    assert out.read_text(encoding="utf-8").startswith("# Reduced from fan_hysteresis.vector")

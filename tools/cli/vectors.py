@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hil.verdicts import EXIT_INPUT, EXIT_MISMATCH
-from tools.cli import vectors_run
+from tools.cli import vectors_reduce, vectors_run
 from tools.cli.vectors_shared import (
     FIXTURES,
     PATH,
@@ -127,6 +127,7 @@ def verify_command(
 
 
 command.add_command(vectors_run.command)
+command.add_command(vectors_reduce.command)
 
 
 @command.command("explain")
