@@ -72,6 +72,53 @@ C_COMPILER = Requirement(
     present=_has_c_compiler,
 )
 
+ARM_COMPILER = Requirement(
+    what="a compiler for the STM32F405 (arm-none-eabi-gcc)",
+    why="builds the firmware of the board and of its emulator",
+    how="Debian: apt-get install --no-install-recommends gcc-arm-none-eabi libnewlib-arm-none-eabi",
+    present=lambda: shutil.which("arm-none-eabi-gcc") is not None,
+)
+EMULATOR = Requirement(
+    what="the emulator qemu-system-arm",
+    why="runs the firmware of the STM32F405 without the board",
+    how="Debian: apt-get install --no-install-recommends qemu-system-arm",
+    present=lambda: shutil.which("qemu-system-arm") is not None,
+)
+CPPCHECK = Requirement(
+    what="cppcheck with its addon misra",
+    why="reads the C sources for violations of MISRA C",
+    how="Debian: apt-get install --no-install-recommends cppcheck",
+    present=lambda: shutil.which("cppcheck") is not None,
+)
+COVERAGE = Requirement(
+    what="gcc with gcovr",
+    why="counts which decisions of the C core the corpora take",
+    how="Debian: apt-get install --no-install-recommends gcc libc6-dev gcovr",
+    present=lambda: shutil.which("gcc") is not None and shutil.which("gcovr") is not None,
+)
+
+
+def _has_fuzzer() -> bool:
+    clang = shutil.which("clang")
+    if clang is None:
+        return False
+    asked = [clang, "--print-file-name=libclang_rt.fuzzer-x86_64.a"]
+    asked_runtime = [clang, "--print-resource-dir"]
+    for command in (asked, asked_runtime):
+        code, output = run(command)
+        place = Path(output.strip())
+        if code == 0 and (place.is_file() or any(place.glob("lib/**/libclang_rt.fuzzer*"))):
+            return True
+    return False
+
+
+FUZZER = Requirement(
+    what="clang with libFuzzer",
+    why="throws arbitrary octets at the link decoder and at the core's receive",
+    how="Debian: apt-get install --no-install-recommends clang libclang-rt-14-dev",
+    present=_has_fuzzer,
+)
+
 
 def unmet(requirements: Sequence[Requirement]) -> list[Requirement]:
     """The requirements that this machine does not meet, in the order given."""

@@ -32,26 +32,25 @@ void xb_on_usart1(void);
 /* Paint the stack below us, so that what was used can be seen. */
 static void paint_stack(void)
 {
-    uint32_t here = 0u;
-    uint32_t *word = xb_stack_low;
+    volatile uint32_t here = 0u;
+    uint32_t room = (uint32_t)(uintptr_t)&here - (uint32_t)(uintptr_t)xb_stack_low;
 
-    while ((uintptr_t)word < (uintptr_t)&here - FRAME_MARGIN) {
-        *word = STACK_PAINT;
-        word++;
+    for (uint32_t i = here; i < (room - FRAME_MARGIN) / 4u; i++) {
+        xb_stack_low[i] = STACK_PAINT;
     }
 }
 
 /* Give static memory its first values. */
 static void fill_memory(void)
 {
-    const uint32_t *from = xb_data_load;
+    uint32_t first = ((uint32_t)(uintptr_t)xb_data_high - (uint32_t)(uintptr_t)xb_data_low) / 4u;
+    uint32_t empty = ((uint32_t)(uintptr_t)xb_bss_high - (uint32_t)(uintptr_t)xb_bss_low) / 4u;
 
-    for (uint32_t *word = xb_data_low; word < xb_data_high; word++) {
-        *word = *from;
-        from++;
+    for (uint32_t i = 0u; i < first; i++) {
+        xb_data_low[i] = xb_data_load[i];
     }
-    for (uint32_t *word = xb_bss_low; word < xb_bss_high; word++) {
-        *word = 0u;
+    for (uint32_t i = 0u; i < empty; i++) {
+        xb_bss_low[i] = 0u;
     }
 }
 
@@ -77,12 +76,13 @@ void xb_on_fault(void)
 /* Return the octets of stack used so far. */
 uint32_t xb_stack_used(void)
 {
-    const uint32_t *word = xb_stack_low;
+    uint32_t octets = (uint32_t)(uintptr_t)xb_stack_high - (uint32_t)(uintptr_t)xb_stack_low;
+    uint32_t whole = 0u;
 
-    while (word < xb_stack_high && *word == STACK_PAINT) {
-        word++;
+    while (whole < octets / 4u && xb_stack_low[whole] == STACK_PAINT) {
+        whole++;
     }
-    return (uint32_t)((uintptr_t)xb_stack_high - (uintptr_t)word);
+    return octets - (4u * whole);
 }
 
 /* Return 1 while the words at the stack's end are still painted. */

@@ -1,0 +1,101 @@
+"""The stored figures of the firmware: one small file a pairing, changed only with a reason."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from hil.boards.emulator import Emulator
+from hil.firmware.programs import build
+from hil.firmware.toolchains import STM32
+from hil.measuring.bound import bound_of
+from hil.measuring.meter import Meter
+from hil.measuring.report import Found, Request, measure
+from hil.vectors.files import write_whole
+from xlate_core.bridge import RULES
+from xlate_core.errors import InputError
+from xlate_core.pairing.model import Pairing
+
+FOLDER = Path(__file__).resolve().parents[2] / "fixtures" / "figures"
+MOST_GROWTH_PERCENT = 5
+SHORTEST_REASON = 10
+
+
+def path_of(pairing: str) -> Path:
+    """Return the file with the figures of a pairing."""
+    return FOLDER / f"{pairing}_stm32f405.json"
+
+
+def on_emulator(
+    pairing: Pairing,
+    request: Request,
+    folder: Path,
+    emulator: type[Emulator] = Emulator,
+    progress: Callable[[str], None] = lambda _: None,
+) -> Found:
+    """Build the measuring firmware and measure it under instruction counting."""
+    progress("building the measuring firmware")
+    built = build(pairing, STM32, folder, "measure")
+    with emulator(built.path, counting=True) as machine:
+        found = measure(Meter(machine.line, pairing), pairing, request, progress)
+    if request.bound:
+        progress("building the firmware for profiles")
+        profile = build(pairing, STM32, folder, "profile")
+        with emulator(profile.path, counting=True) as machine:
+            meter = Meter(machine.line, pairing)
+            found.bound, found.bound_words = bound_of(meter, pairing, profile.path, request)
+    return found
+
+
+def key_figures(found: Found) -> dict[str, int]:
+    """Return the figures that are compared."""
+    return {
+        "receive_most": found.all.receive.most,
+        "tick_most_in_vectors": found.all.tick.most,
+        "tick_most_in_search": found.worst.counts,
+        "tick_mean": found.all.tick.total // max(found.all.tick.count, 1),
+        "reset_most": found.all.reset.most,
+        "stack_octets": found.stack,
+    } | ({"tick_bound": found.bound} if found.bound is not None else {})
+
+
+def store(found: Found, reason: str) -> None:
+    """Write the figures with the reason for their change; raises InputError for an empty one."""
+    if len(reason.strip()) < SHORTEST_REASON:
+        raise InputError(f"--update: found {reason!r}, expected the reason in a few words")
+    former = read(found.pairing)
+    reasons = [*former.get("reasons", []), reason.strip()]
+    text = {
+        "pairing": found.pairing,
+        "rules": RULES,
+        "counts_are": found.counts_are,
+        "figures": key_figures(found),
+        "reasons": reasons,
+    }
+    path = path_of(found.pairing)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_whole(path, (json.dumps(text, indent=2) + "\n").encode("utf-8"))
+
+
+def read(pairing: str) -> dict[str, Any]:
+    """Return the stored figures of a pairing, empty when there are none."""
+    path = path_of(pairing)
+    if not path.is_file():
+        return {}
+    loaded: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    return loaded
+
+
+def growth(found: Found) -> list[str]:
+    """Return one line for every figure that grew by more than is allowed without a reason."""
+    stored = read(found.pairing).get("figures", {})
+    if not stored:
+        raise InputError(
+            f"{path_of(found.pairing).as_posix()}: no stored figures; store them with --update"
+        )
+    return [
+        f"{name} grew from {stored[name]} to {now}, more than {MOST_GROWTH_PERCENT} %; "
+        "if that is meant, store it with --update and the reason"
+        for name, now in key_figures(found).items()
+        if name in stored and 100 * now > (100 + MOST_GROWTH_PERCENT) * stored[name]
+    ]
