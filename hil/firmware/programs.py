@@ -4,8 +4,10 @@ Everything that could differ between two builds is kept out: no date, no absolut
 the order of their names. The same sources, pairing and compiler give the same octets in any folder.
 """
 
+import hashlib
 import os
 import subprocess
+import sys
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -83,6 +85,20 @@ class Built:
             "worst stack": (self.worst_stack or 0, STACK_BUDGET),
         }
         return [what for what, (octets, budget) in taken.items() if octets >= budget]
+
+
+def ingredients(pairing: Pairing, board: str, flags: tuple[str, ...] = ()) -> str:
+    """Return a digest over everything a program of a board is made of, for caches."""
+    found = hashlib.sha256()
+    toolchain = find(board)
+    for word in (*toolchain.command, *toolchain.compile_flags(), *flags, sys.platform):
+        found.update(word.encode())
+    for text in tables.generate(pairing).values():
+        found.update(text.encode())
+    for path in sorted(p for folder in (CORE, LINK, BOARDS / board) for p in folder.rglob("*.*")):
+        found.update(path.name.encode() + path.read_bytes())
+    found.update(Path(__file__).read_bytes())
+    return found.hexdigest()[:24]
 
 
 def sources(board: str, program: str, core: Path = CORE) -> list[Path]:
