@@ -18,7 +18,7 @@ pytestmark = [
     pytest.mark.skipif(not CPPCHECK.present(), reason=f"needs {CPPCHECK.what}. {CPPCHECK.how}"),
 ]
 
-FOLDERS = {"core": CORE, "link": LINK, "board": BOARDS / "stm32f405"}
+SOURCES = {"core": CORE, "link": LINK, "board": BOARDS / "stm32f405"}
 ROW = re.compile(r"^\| (\d+\.\d+) \| (?:advisory|required|mandatory) \| ([a-z, ]+) \| .{20,} \|$")
 FOUND = re.compile(r"^(.+)@([\w.-]+)$")
 
@@ -31,19 +31,24 @@ def listed() -> set[tuple[str, str]]:
 
 
 def findings(folder: Path) -> set[tuple[str, str]]:
-    """Every (check, folder) that cppcheck reports."""
-    tables.write(load(PAIRINGS / "farm_pickup"), folder)
-    includes = [CORE, CORE / "functions", LINK, folder]
+    """Every (check, folder) that cppcheck reports; it works on copies, since it litters."""
+    generated = folder / "generated"
+    tables.write(load(PAIRINGS / "farm_pickup"), generated)
+    copies = {area: folder / area for area in SOURCES}
+    for area, source in SOURCES.items():
+        shutil.copytree(source, copies[area])
+    core = copies["core"]
+    includes = [core, core / "functions", copies["link"], generated]
     command = [shutil.which("cppcheck") or "cppcheck", "--std=c99", "--addon=misra", "-q"]
     command += ["--enable=warning,portability,performance", "--template={file}@{id}", "-j2"]
-    command += [f"-I{path}" for path in includes] + [str(path) for path in FOLDERS.values()]
+    command += [f"-I{path}" for path in includes] + [str(path) for path in copies.values()]
     done = subprocess.run(command, capture_output=True, encoding="utf-8", check=False)
     assert done.returncode == 0, done.stderr
     found = set()
     for line in done.stderr.splitlines():
         match = FOUND.match(line)
         assert match is not None, line
-        places = {**FOLDERS, "generated": folder}
+        places = {**copies, "generated": generated}
         areas = [area for area, place in places.items() if place in Path(match[1]).parents]
         assert areas, f"{line}: outside what was asked for"
         area = "core" if areas[0] == "generated" else areas[0]
