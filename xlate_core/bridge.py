@@ -1,18 +1,16 @@
 """The one object with life: frames and inputs in, frames and outputs out (rules 1, 2 and 3).
 
-One tick runs in one order: pins, deadlines, quantities; on control ticks faults, power mode and
-functions; routes, transmissions, output pins; then everything conditions look at is committed. What
-cannot have changed since the last tick is not computed again: that alters speed, never a result.
-
-Bus-off recovery and sleep have their place in the interface and come later: both buses are
-commanded NORMAL.
+One tick runs in one order: pins, buses, deadlines, quantities; on control ticks faults, power mode
+and functions; routes, transmissions, output pins; then everything conditions look at is committed.
+What cannot have changed since the last tick is not computed again: that alters speed, never a
+result.
 """
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar, NamedTuple
 
-from xlate_core import conditions, fault_memory, faults, kept_memory, power, state_image
+from xlate_core import buses, conditions, fault_memory, faults, kept_memory, power, state_image
 from xlate_core.buses import BusCommand
 from xlate_core.events import Observer, Reason
 from xlate_core.fault_memory import EntrySpec, EntryState, OperationState, SnapshotState
@@ -24,7 +22,7 @@ from xlate_core.intake import Intake
 from xlate_core.interface import RULES, BridgeSpec, Inputs, Outputs, ResetCause, common
 from xlate_core.kept_memory import StartState
 from xlate_core.pins import LevelInputState, PinKind, Reading, debounce, drive, measure
-from xlate_core.power import PowerState
+from xlate_core.power import ASLEEP, PowerState, SleepState
 from xlate_core.quantities import QuantityState, Status
 from xlate_core.sending import SILENT, Follower, Sender
 from xlate_core.state_image import NamedRecord
@@ -38,8 +36,6 @@ READ_AS = {
     Reading.BETWEEN: Status.IMPLAUSIBLE,
 }
 """What an analogue reading means to the quantity that comes from it."""
-
-COMMANDS = (BusCommand.NORMAL, BusCommand.NORMAL)
 
 
 @dataclass(slots=True)
@@ -77,6 +73,7 @@ class Bridge:
 
     __slots__ = (
         "_bouncing",
+        "_commands",
         "_conditions_open",
         "_duty",
         "_followers",
@@ -90,6 +87,7 @@ class Bridge:
         "_outputs",
         "_pins_changed",
         "_power_hold",
+        "_watching",
         "cause",
         "clockwork",
         "common",
@@ -102,6 +100,7 @@ class Bridge:
         "operation",
         "power",
         "sender",
+        "sleep",
         "snapshots",
         "spec",
         "start",
@@ -113,6 +112,7 @@ class Bridge:
     _duty: tuple[int, ...]
     _frequency: tuple[int, ...]
     _power_hold: bool
+    _commands: tuple[int, int]
     _pins_changed: bool
 
     def __init__(self, spec: BridgeSpec, observer: Observer | None = None) -> None:
@@ -125,6 +125,7 @@ class Bridge:
         )
         self._longest_startup = max((c.after for c in spec.conditions), default=0)
         self._kept_layout: int | None = None
+        self._watching = spec.watches_buses
         self.reset(ResetCause.POWER_ON)
 
     def reset(self, cause: ResetCause, kept: bytes | None = None) -> None:
@@ -148,6 +149,7 @@ class Bridge:
             for fault in spec.faults
         ]
         self.power = PowerState()
+        self.sleep = SleepState()
         self.functions: list[Any] = [FUNCTIONS[type(f)][0](f) for f in spec.functions]
         self._followers = self._follow()
         self._bouncing = False
@@ -173,6 +175,11 @@ class Bridge:
 
     def receive(self, frame: Frame) -> None:
         """Take one frame that arrived since the previous tick; accept or reject it (rule 5)."""
+        if self._watching:
+            bus = frame.bus
+            if not buses.take(self.spec.buses[bus], self.common.lines[bus]):
+                self.common.tell(Reason.FRAME_FLOODED, BUS_NAMES[bus], frame.identifier)
+                return
         self.intake.receive(frame)
 
     def tick(self, inputs: Inputs) -> Outputs:
@@ -183,6 +190,10 @@ class Bridge:
         # PINS
         if self._bouncing or inputs is not self._inputs:
             self._read_pins(inputs)
+
+        # BUSES
+        if self._watching:
+            self._read_buses(inputs)
 
         # DEADLINES
         self.intake.deadlines(self.common.now)
@@ -206,7 +217,7 @@ class Bridge:
         outputs = self._outputs
         if outputs is None or frames is not SILENT:
             outputs = Outputs(
-                frames, COMMANDS, self._levels, self._duty, self._frequency, self._power_hold
+                frames, self._commands, self._levels, self._duty, self._frequency, self._power_hold
             )
             self._outputs = outputs if frames is SILENT else None
 
@@ -241,6 +252,9 @@ class Bridge:
             yield NamedRecord("start", self.start)
         for bus, counts in zip(Bus, self.intake.bus_counts, strict=True):
             yield NamedRecord(f"bus.{BUS_NAMES[bus]}", counts)
+        if self._watching:
+            for bus, line in zip(Bus, self.common.lines, strict=True):
+                yield NamedRecord(f"bus.{BUS_NAMES[bus]}.state", line)
         groups: tuple[tuple[str, Any, Any], ...] = (
             ("message", spec.messages, self.intake.messages),
             ("unit", spec.units, self.intake.units),
@@ -256,6 +270,8 @@ class Bridge:
         for number, clock in enumerate(self.intake.clocks):
             yield NamedRecord(f"clock.{number}", clock)
         yield NamedRecord("power", self.power)
+        if spec.power.sleep is not None:
+            yield NamedRecord("sleep", self.sleep)
         yield from self._memory_records()
         for kind, specs, states in groups:
             for one, state in zip(specs, states, strict=True):
@@ -302,6 +318,7 @@ class Bridge:
     def restore(self, image: bytes) -> None:
         """Take up a snapshot of the same pairing; raises ImageError when its length differs."""
         state_image.read(self.records(), image)
+        self.common.quiet = self.sleep.quiet
         self.intake.resume()
         self.sender.resume()
         self.look_at_everything()
@@ -316,7 +333,8 @@ class Bridge:
         self._levels = ()
         self._duty = ()
         self._frequency = ()
-        self._power_hold = self.power.mode != power.OFF
+        self._power_hold = power.holds_power(self.power)
+        self._commands = (self.common.commands[0], self.common.commands[1])
         self._conditions_open = True
         self._pins_changed = True
         self._moved = set(range(len(self.spec.quantities)))
@@ -339,6 +357,55 @@ class Bridge:
             if analogue.wiring >= 0:
                 self.common.store.publish(analogue.wiring, reading)
 
+    def _read_buses(self, inputs: Inputs) -> None:
+        """Work out the state of each bus from what its controller tells, and its command."""
+        for bus, (spec, line) in enumerate(zip(self.spec.buses, self.common.lines, strict=True)):
+            command: int = BusCommand.NORMAL
+            if self.power.mode == ASLEEP:
+                line.heard = False
+                line.taken = 0
+                command = BusCommand.SLEEP
+            elif not buses.at_rest(line, inputs.buses[bus]):
+                before, reason = line.mode, line.reason
+                command = buses.step(spec, line, inputs.buses[bus])
+                if before == buses.OPEN != line.mode:
+                    self.common.tell(Reason.BUS_CLOSED, BUS_NAMES[bus], line.reason)
+                elif before != buses.OPEN == line.mode:
+                    self.common.tell(Reason.BUS_OPENED, BUS_NAMES[bus], reason)
+            self._command(bus, command)
+
+    def _command(self, bus: int, command: int) -> None:
+        """Command a bus; what may leave again is looked at."""
+        commands = self.common.commands
+        if command != commands[bus]:
+            commands[bus] = command
+            self._commands = (commands[0], commands[1])
+            self._outputs = None
+            if command == BusCommand.NORMAL:
+                self.sender.look_at_bus(bus)
+
+    def _sleep_or_wake(self, former: int) -> None:
+        """Sleep or wake, with the buses: start-up times and listening begin anew after sleep."""
+        if self.spec.power.sleep is None:
+            return
+        lines = self.common.lines
+        heard = sum(1 << bus for bus, line in enumerate(lines) if line.seen & buses.FRAME_SEEN)
+        store, was_asleep = self.common.store, former == ASLEEP
+        power.sleep_or_wake(self.spec.power.sleep, self.sleep, self.power, was_asleep, heard, store)
+        if self.power.mode == ASLEEP != former:
+            for bus in Bus:
+                self._command(bus, BusCommand.SLEEP)
+        elif self.power.mode != ASLEEP == former:
+            self.clockwork.uptime = 0
+            for bus in Bus:
+                buses.start(self.spec.buses[bus], lines[bus])
+                listening = lines[bus].mode != buses.OPEN
+                self._command(bus, BusCommand.LISTEN if listening else BusCommand.NORMAL)
+        if self.sleep.quiet != self.common.quiet:
+            self.common.quiet = self.sleep.quiet
+            for bus in Bus:
+                self.sender.look_at_bus(bus)
+
     def _pin_says(self, source: int, value: int | None, status: Status) -> None:
         """Write a pin's value and status to its source; without a value the last one stays."""
         if source < 0:
@@ -358,10 +425,13 @@ class Bridge:
         self._step_faults()
         former = self.power.mode
         power.step(self.spec.power, self.power, store)
+        self._sleep_or_wake(former)
+        for line in self.common.lines:
+            line.seen = 0
         if self.power.mode != former:
             self._conditions_open = True
             self._outputs = None
-            self._power_hold = self.power.mode != power.OFF
+            self._power_hold = power.holds_power(self.power)
             self.common.tell(Reason.MODE_CHANGED, "power", self.power.mode)
         if self.spec.power.mode_quantity >= 0:
             store.publish(self.spec.power.mode_quantity, self.power.mode)
@@ -385,6 +455,9 @@ class Bridge:
             if spec.message >= 0:
                 message = self.intake.messages[spec.message]
                 worse, better = message.bad, message.good
+            elif spec.bus >= 0:
+                worse = int(self.common.lines[spec.bus].seen & spec.bus_events != 0)
+                better = 1 - worse
             else:
                 worse = int(self.common.store.states[spec.quantity].status in spec.statuses)
                 better = 1 - worse

@@ -30,6 +30,9 @@ class Reason(IntEnum):
     SENDING_RESUMED = 20
     ENTRY_STORED = 21
     ENTRY_ERASED = 22
+    BUS_CLOSED = 23
+    BUS_OPENED = 24
+    FRAME_FLOODED = 25
 
 
 class Event(NamedTuple):

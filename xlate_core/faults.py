@@ -1,8 +1,9 @@
 """Faults mature and heal in steps, or latch until the next ignition cycle (rule 9).
 
 A fault watches the status of a quantity (one step per control tick) or the frames of a message
-(one step per frame since the last control tick). Its output is a quantity: 1 while matured. What is
-remembered of a matured fault is the matter of fault_memory.py.
+(one step per frame since the last control tick), or what happens on a bus (one step per control
+tick). Its output is a quantity: 1 while matured. What is remembered of a matured fault: see
+fault_memory.py.
 """
 
 from dataclasses import dataclass
@@ -15,8 +16,9 @@ from xlate_core.fields import Field, Overflow, Width
 
 @dataclass(frozen=True, slots=True)
 class FaultSpec:
-    """A fault: exactly one of quantity (with its statuses) and message is an index, not -1.
+    """A fault: exactly one of quantity (with its statuses), message and bus is an index, not -1.
 
+    `bus_events` has one bit for each BusEvent that counts upwards.
     `memory` is what is remembered of it, or None.
     """
 
@@ -31,6 +33,8 @@ class FaultSpec:
     condition: int
     output: int
     memory: EntrySpec | None = None
+    bus: int = -1
+    bus_events: int = 0
 
 
 @dataclass(slots=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from xlate_core import quantities, reception
+from xlate_core.buses import BusEvent
 from xlate_core.decoding import NO_WORD, UnitDecoder, decode_unit, unit_decoder
 from xlate_core.events import Reason
 from xlate_core.frames import BUS_NAMES, Bus, Frame
@@ -267,6 +268,7 @@ class Intake:
         counts = self.bus_counts[frame.bus]
         if frame[:3] in self._own_keys:
             counts.second_sender = reception.count(counts.second_sender)
+            self.common.lines[frame.bus].seen |= 1 << BusEvent.SECOND_SENDER
             self.common.tell(Reason.SECOND_SENDER, BUS_NAMES[frame.bus], frame.identifier)
         else:
             counts.unknown = reception.count(counts.unknown)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import ClassVar, NamedTuple
 
-from xlate_core.buses import BusInput
+from xlate_core.buses import BusCommand, BusInput, BusSpec, BusState, start
 from xlate_core.conditions import ConditionSpec
 from xlate_core.events import Event, Observer, Reason
 from xlate_core.faults import FaultSpec
@@ -84,6 +84,12 @@ class BridgeSpec:
     transmits: tuple[TransmitSpec, ...]
     routes: tuple[RouteSpec, ...]
     keeps: bool = False
+    buses: tuple[BusSpec, BusSpec] = (BusSpec(), BusSpec())
+
+    @property
+    def watches_buses(self) -> bool:
+        """Whether the pairing asks for bus states at all: a supervised bus, or sleep."""
+        return self.power.sleep is not None or any(bus.supervised for bus in self.buses)
 
 
 @dataclass(slots=True)
@@ -101,7 +107,8 @@ class Common:
 
     - `now` is the number of the next tick, 0 the first after reset;
     - `conditions` hold what was committed at the end of the previous tick;
-    - `conditions_moved` is true from a commit that changed one to the end of the next tick.
+    - `conditions_moved` is true from a commit that changed one to the end of the next tick;
+    - `lines` and `commands` are state and command of each bus, `quiet` silences own messages.
     """
 
     spec: BridgeSpec
@@ -111,10 +118,17 @@ class Common:
     now: int = 0
     conditions_moved: bool = True
     judged: frozenset[int] = field(default_factory=frozenset)
+    lines: list[BusState] = field(default_factory=list)
+    commands: list[int] = field(default_factory=list)
+    quiet: bool = False
 
     def holds(self, condition: int) -> bool:
         """Return whether a condition holds; having none always holds."""
         return condition == NO_CONDITION or self.conditions[condition].holds
+
+    def may_send(self, bus: int) -> bool:
+        """Return whether own messages may leave on a bus in this tick."""
+        return self.commands[bus] == BusCommand.NORMAL and not self.quiet
 
     def tell(self, reason: Reason, subject: str, detail: int) -> None:
         """Tell the observer, when there is one."""
@@ -129,4 +143,8 @@ def common(spec: BridgeSpec, observer: Observer | None) -> Common:
     )
     judged = frozenset(fault.message for fault in spec.faults if fault.message >= 0)
     states = [ConditionState() for _ in spec.conditions]
-    return Common(spec, observer, store, states, judged=judged)
+    lines = [BusState() for _ in spec.buses]
+    for bus, line in zip(spec.buses, lines, strict=True):
+        start(bus, line)
+    commands: list[int] = [BusCommand.NORMAL for _ in spec.buses]
+    return Common(spec, observer, store, states, judged=judged, lines=lines, commands=commands)

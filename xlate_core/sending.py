@@ -7,10 +7,11 @@ only at messages that may be due.
 from typing import NamedTuple
 
 from xlate_core import transmission
+from xlate_core.buses import BusCommand
 from xlate_core.events import Reason
 from xlate_core.frames import Frame
 from xlate_core.interface import Common
-from xlate_core.reception import NO_CONDITION, MessageSpec
+from xlate_core.reception import NO_CONDITION, MessageSpec, count
 from xlate_core.transmission import RouteState, TransmitSpec, TransmitState
 
 SILENT: tuple[tuple[Frame, ...], tuple[Frame, ...]] = ((), ())
@@ -98,7 +99,11 @@ class Sender:
             self._routing = False
             for route in self.routes:
                 for frame in route.waiting:
-                    frames[frame.bus].append(frame)
+                    if self.common.commands[frame.bus] == BusCommand.NORMAL:
+                        frames[frame.bus].append(frame)
+                    else:
+                        line = self.common.lines[frame.bus]
+                        line.discarded = count(line.discarded)
                 route.waiting.clear()
 
         # VALUES: a message that answers changes or loss at once is packed at once
@@ -128,7 +133,7 @@ class Sender:
                 return
             if not slot.started:
                 transmission.start(spec, slot, now)
-        if transmission.is_due(spec, slot, now):
+        if transmission.is_due(spec, slot, now) and self.common.may_send(spec.key.bus):
             if index in self.unpacked:
                 self._pack(index)
             frames[spec.key.bus].append(transmission.hand_over(spec, slot, now))
@@ -149,6 +154,12 @@ class Sender:
             slot.stopped = stopped
             reason = Reason.SENDING_STOPPED if stopped else Reason.SENDING_RESUMED
             self.common.tell(reason, spec.name, 0)
+
+    def look_at_bus(self, bus: int) -> None:
+        """Look at the messages of a bus that may send again: the newest values leave."""
+        reopened = {i for i, message in enumerate(self.spec.transmits) if message.key.bus == bus}
+        now = self.common.now
+        self._calendar[now] = self._calendar.get(now, set()) | reopened
 
     def look_at_everything(self) -> None:
         """Take no shortcut in the next tick; part of every reset and restore."""

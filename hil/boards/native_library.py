@@ -26,6 +26,17 @@ class CFrame(ctypes.Structure):
     )
 
 
+class CBusInput(ctypes.Structure):
+    """xb_bus_input of buses.h."""
+
+    _fields_ = (
+        ("state", ctypes.c_uint8),
+        ("acknowledged", ctypes.c_uint8),
+        ("unacknowledged", ctypes.c_uint8),
+        ("errors", ctypes.c_uint8),
+    )
+
+
 def c_inputs(slots: dict[str, int]) -> Any:
     """Return an empty xb_inputs of xlate_bridge.h."""
 
@@ -34,7 +45,7 @@ def c_inputs(slots: dict[str, int]) -> Any:
             ("supply_mv", ctypes.c_uint32),
             ("counts", ctypes.c_uint16 * slots["ANALOGUE"]),
             ("levels", ctypes.c_uint8 * slots["LEVEL"]),
-            ("controller", ctypes.c_uint8 * len(Bus)),
+            ("buses", CBusInput * len(Bus)),
         )
 
     return CInputs()
@@ -129,6 +140,8 @@ class NativeLibraryBoard:
             self._inputs.levels[index] = level
         for index, count in enumerate(inputs.counts):
             self._inputs.counts[index] = count
+        for index, given in enumerate(inputs.buses):
+            self._inputs.buses[index] = CBusInput(*given)
         self._core.xb_tick(ctypes.byref(self._inputs), ctypes.byref(self._outputs))
         return self._result()
 

@@ -4,7 +4,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from hil.firmware import function_tables
-from hil.firmware.notation import Arrays, curve, i32, i64, struct, u8, u16, u32
+from hil.firmware.notation import NULL, Arrays, curve, i32, i64, struct, u8, u16, u32
 from xlate_core.bridge import BridgeSpec
 from xlate_core.conditions import ConditionSpec, Operator
 from xlate_core.faults import FaultSpec
@@ -139,9 +139,43 @@ class ControlTables:
                 "down": i32(spec.down, spec.name),
                 "limit": u16(spec.limit, spec.name),
                 "latch": u8(spec.latch, spec.name),
+                "bus": i32(spec.bus, spec.name),
+                "bus_events": u8(spec.bus_events, spec.name),
                 "entry": i32(kept.index(spec.name) if spec.name in kept else -1, spec.name),
             }
         )
+
+    def sleep(self) -> str:
+        """Return the address of the sleep's table, NULL where the module never sleeps."""
+        spec = self.spec.power.sleep
+        if spec is None:
+            return NULL
+        members = {
+            "wake": self.arrays.indices(spec.wake),
+            "wake_count": u32(len(spec.wake), "sleep wake"),
+            "after": u32(spec.after, "sleep after"),
+            "quiet_after": u32(spec.quiet_after, "sleep quiet_after"),
+            "wake_buses": u8(spec.wake_buses, "sleep wake_buses"),
+        }
+        return self.arrays.one("xb_sleep_spec", "sleep", struct(members))
+
+    def buses(self) -> list[str]:
+        """Return the supervision of both buses."""
+        return [
+            struct(
+                {
+                    "quick": u32(one.quick, "bus quick"),
+                    "slow": u32(one.slow, "bus slow"),
+                    "listen_first": u32(one.listen_first, "bus listen_first"),
+                    "quick_attempts": u16(one.quick_attempts, "bus quick_attempts"),
+                    "no_acknowledge": u16(one.no_acknowledge, "bus no_acknowledge"),
+                    "wrong_rate": u16(one.wrong_rate, "bus wrong_rate"),
+                    "flood": u16(one.flood, "bus flood"),
+                    "supervised": u8(one.supervised, "bus supervised"),
+                }
+            )
+            for one in self.spec.buses
+        ]
 
     def power(self) -> str:
         """Return the power modes' table."""
@@ -160,6 +194,7 @@ class ControlTables:
         members["cycle_off"] = u32(spec.cycle_off, "power cycle_off")
         members["after_run"] = u32(spec.after_run, "power after_run")
         members["kept"] = u8(spec.kept, "power kept")
+        members["sleep"] = self.sleep()
         return struct(members)
 
     def functions(self) -> list[str]:

@@ -8,13 +8,14 @@ from typing import Protocol
 
 from hil.firmware import function_tables
 from xlate_core.bridge import ClockworkState
+from xlate_core.buses import BusState
 from xlate_core.fault_memory import EntryState, OperationState, SnapshotState
 from xlate_core.faults import FaultState
 from xlate_core.fields import Field, Width
 from xlate_core.interface import ConditionState
 from xlate_core.kept_memory import StartState
 from xlate_core.pins import LevelInputState
-from xlate_core.power import PowerState
+from xlate_core.power import PowerState, SleepState
 from xlate_core.quantities import QuantityState, SourceState
 from xlate_core.reception import BusCounts, ClockState, MessageState, UnitState
 from xlate_core.transmission import RouteState, TransmitState
@@ -32,8 +33,10 @@ RECORDS: dict[str, Record] = {
     "clockwork": ClockworkState,
     "start": StartState,
     "bus_counts": BusCounts,
+    "bus": BusState,
     "clock": ClockState,
     "power": PowerState,
+    "sleep": SleepState,
     "message": MessageState,
     "unit": UnitState,
     "source": SourceState,

@@ -93,6 +93,8 @@ def source(pairing: Pairing) -> str:
             members[f"{single}_count"] = u32(len(entries), member)
     for name, count in function_tables.counts(spec.functions).items():
         members[f"{name}_count"] = u32(count, name)
+    members["buses"] = arrays.add("xb_bus_spec", "buses", ControlTables(spec, arrays).buses())
+    members["watches_buses"] = u8(spec.watches_buses, "watches_buses")
     members["entry_count"] = u32(len(memory_tables.remembered(spec)), "entries")
     members["snapshot_count"] = u32(counts(spec)["SNAPSHOT"], "snapshots")
     members["keeps"] = u8(spec.keeps, "keeps")

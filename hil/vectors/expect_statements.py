@@ -13,6 +13,7 @@ from hil.vectors.scenario import (
     EventExpectation,
     Expectation,
     FrameExpectation,
+    OrderExpectation,
     ValueExpectation,
     Wanted,
 )
@@ -20,6 +21,7 @@ from hil.vectors.stimulus_statements import read_level
 from hil.vectors.words import NUMBER, Words
 from xlate_core.arithmetic import INT64_MAX, INT64_MIN
 from xlate_core.bridge import Bridge
+from xlate_core.buses import BusCommand
 from xlate_core.events import Reason
 from xlate_core.frames import BUS_NAMES
 from xlate_core.pins import MAX_DUTY, MAX_FREQUENCY_MHZ, PinKind
@@ -35,8 +37,10 @@ FORMS = {
     ),
     "quantity": "`expect quantity NAME VALUE|status STATUS` with " + TIMINGS,
     "state": "`expect state PATH N [to M]` with " + TIMINGS,
+    "command": "`expect command to BUS normal|listen|recover|sleep` with " + TIMINGS,
     "power": "`expect power hold on|off` with " + TIMINGS,
     "frame": "`expect frame BUS IDENTIFIER DATA at TIME`",
+    "frames": "`expect frames BUS IDENTIFIER DATA DATA ... in order from TIME to TIME`",
     "no": (
         "`expect no frame BUS IDENTIFIER from TIME to TIME` or `expect no EVENT of SUBJECT by TIME`"
     ),
@@ -46,10 +50,11 @@ FORMS = {
     ),
 }
 EVENTS = {reason.name.lower(): reason for reason in Reason}
+COMMANDS = {command.name.lower(): int(command) for command in BusCommand}
 STATUSES = {status.name.lower(): status for status in Status}
 
 
-AnyExpectation = ValueExpectation | FrameExpectation | EventExpectation
+AnyExpectation = ValueExpectation | FrameExpectation | OrderExpectation | EventExpectation
 
 
 def read_expect(words: Words, names: Names, last_tick: int) -> Expectation:
@@ -69,6 +74,12 @@ def read_expect(words: Words, names: Names, last_tick: int) -> Expectation:
     elif kind == "power":
         words.keyword("power", "hold")
         expectation = read_value(words, names, ("hold",), lambda: read_on_off(words))
+    elif kind == "command":
+        words.keyword("command", "to")
+        bus = words.choice("bus", BUS_NAMES)
+        expectation = read_value(words, names, ("command", bus), lambda: read_command(words))
+    elif kind == "frames":
+        expectation = read_order(words, names)
     elif kind == "frame":
         words.keyword("frame")
         expectation = read_expected_frame(words, names, None)
@@ -78,7 +89,7 @@ def read_expect(words: Words, names: Names, last_tick: int) -> Expectation:
     elif kind == "no" or NUMBER.match(kind) or kind in EVENTS:
         expectation = read_event(words, names)
     else:
-        known = ("output", "sent", "quantity", "state", "power", "frame", "no")
+        known = ("output", "sent", "quantity", "state", "command", "power", "frame", "frames", "no")
         words.forms = "; ".join(FORMS[name] for name in (*known, "event"))
         words.choice("kind of expectation", [*known, *EVENTS])
         raise AssertionError  # choice has raised
@@ -165,6 +176,25 @@ def read_quantity(words: Words, names: Names) -> ValueExpectation:
         return read_steps(words, names, name)
 
     return read_value(words, names, ("quantity", name), read)
+
+
+def read_command(words: Words) -> Wanted:
+    """Read the command to a bus driver."""
+    word = words.choice("command", COMMANDS)
+    return Wanted(COMMANDS[word], COMMANDS[word], text=word)
+
+
+def read_order(words: Words, names: Names) -> OrderExpectation:
+    """Read frames of one identifier that must leave in this order, and no others of it."""
+    text = " ".join(words.words)
+    words.keyword("frames")
+    bus = BUS_NAMES.index(words.choice("bus", BUS_NAMES))
+    extended, identifier = words.identifier()
+    data = [words.data()]
+    while not words.maybe("in", "order"):
+        data.append(words.data())
+    first, last = read_window(words, names.tick_ms)
+    return OrderExpectation(words.line, text, (bus, extended, identifier), tuple(data), first, last)
 
 
 def read_state(words: Words, names: Names) -> ValueExpectation:

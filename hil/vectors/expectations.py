@@ -12,9 +12,12 @@ from hil.vectors.scenario import (
     EventExpectation,
     Expectation,
     FrameExpectation,
+    OrderExpectation,
     ValueExpectation,
 )
 from xlate_core.bridge import Outputs
+from xlate_core.buses import BusCommand
+from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing.layouts import DbcSignal
 from xlate_core.pins import PinKind
 from xlate_core.signals import extract
@@ -99,6 +102,8 @@ class Watch:
             return board.quantity(source[1])
         if source[0] == "state":
             return board.field(source[1]), ""
+        if source[0] == "command":
+            return outputs.commands[BUS_NAMES.index(source[1])], ""
         if source[0] == "hold":
             return int(outputs.power_hold), ""
         if source[0] == "output":
@@ -116,7 +121,7 @@ def new_watch(expectations: Sequence[Expectation], names: Names) -> Watch:
     """Return a watch over what the expectations are about."""
     watch = Watch(names, {}, {}, {}, {}, {}, [])
     for one in expectations:
-        if isinstance(one, FrameExpectation):
+        if isinstance(one, FrameExpectation | OrderExpectation):
             watch.frames.setdefault(one.key, [])
         elif isinstance(one, ValueExpectation):
             watch.series.setdefault(one.source, Series())
@@ -139,6 +144,8 @@ def judge(expectations: Sequence[Expectation], watch: Watch) -> list[Disagreemen
             observed = judge_value(one, watch)
         elif isinstance(one, FrameExpectation):
             observed = judge_frames(one, watch)
+        elif isinstance(one, OrderExpectation):
+            observed = judge_order(one, watch)
         elif isinstance(one, EventExpectation):
             observed = judge_events(one, watch)
         if observed is not None:
@@ -202,6 +209,8 @@ def shown_value(one: ValueExpectation, watch: Watch, observed: Observation) -> s
         return str(value)
     if one.source[0] == "state":
         return str(value)
+    if one.source[0] == "command":
+        return BusCommand(value).name.lower()
     return "on" if value else "off"
 
 
@@ -222,6 +231,22 @@ def judge_frames(one: FrameExpectation, watch: Watch) -> str | None:
         return "it carried " + ", ".join(data.hex() or "-" for _, data in inside)
     near = sorted(every, key=lambda entry: abs(entry[0] - one.first))[:2]
     return f"no frame in this tick{shown_frames(near, tick_ms, 'nearest')}"
+
+
+def judge_order(one: OrderExpectation, watch: Watch) -> str | None:
+    """Judge a sequence: exactly these frames of the identifier, in this order."""
+    inside = [entry for entry in watch.frames[one.key] if one.first <= entry[0] <= one.last]
+    seen = tuple(data for _, data in inside)
+    if seen == one.data:
+        return None
+    place = next(
+        (i for i, (a, b) in enumerate(zip(seen, one.data, strict=False)) if a != b),
+        min(len(seen), len(one.data)),
+    )
+    at = f" at {inside[place][0] * watch.names.tick_ms} ms" if place < len(inside) else ""
+    found = (inside[place][1].hex() or "-") if place < len(inside) else "no frame"
+    wanted = (one.data[place].hex() or "-") if place < len(one.data) else "no further one"
+    return f"{len(seen)} frames; number {place + 1} is {found}{at}, expected {wanted}"
 
 
 def shown_frames(frames: list[tuple[int, bytes]], tick_ms: int, word: str = "first") -> str:

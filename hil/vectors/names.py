@@ -88,11 +88,15 @@ def subjects_of(pairing: Pairing) -> dict[str, frozenset[str]]:
     quantities = frozenset(quantity.name for quantity in spec.quantities)
     functions = frozenset(function.name for function in spec.functions)
     faults = frozenset(fault.name for fault in spec.faults)
+    supervised = frozenset(
+        name for name, bus in zip(BUS_NAMES, spec.buses, strict=True) if bus.supervised
+    )
     remembered = frozenset(fault.name for fault in spec.faults if fault.memory is not None)
     transmits = frozenset(message.name for message in spec.transmits)
     routes = frozenset(route.name for route in spec.routes)
     groups: tuple[tuple[frozenset[str], tuple[Reason, ...]], ...] = (
         (frozenset(BUS_NAMES), (Reason.FRAME_UNKNOWN, Reason.SECOND_SENDER)),
+        (supervised, (Reason.BUS_CLOSED, Reason.BUS_OPENED, Reason.FRAME_FLOODED)),
         (messages, (Reason.FRAME_SHORT, Reason.CHECKSUM_WRONG, Reason.COUNTER_WRONG)),
         (messages, (Reason.SELECTOR_UNKNOWN,)),
         (units, (Reason.UNIT_LOST, Reason.UNIT_RECOVERED)),

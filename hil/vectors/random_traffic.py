@@ -5,7 +5,7 @@ the same. Everything else is integer arithmetic here.
 
 Styles: `driving` is ordinary traffic. `disturbed` adds losses, wrong checksums and counters, short
 frames, silent senders, switch bounce and supply dips. `hostile` adds arbitrary identifiers, lengths
-and octets, and resets.
+and octets, and resets. Where the pairing supervises its buses, they fail too, except in `driving`.
 """
 
 from collections.abc import Iterator
@@ -13,11 +13,13 @@ from dataclasses import dataclass
 from random import Random
 
 from hil.boards.interface import Stimulus
+from hil.vectors.bus_statements import CONDITIONS
 from hil.vectors.names import Names
 from hil.vectors.scenario import Disturb, Sending
 from hil.vectors.senders import Sender, disturb, is_due, new_sender, next_frame, set_signal
 from hil.vectors.stimulus import Step, initial_inputs
 from xlate_core.bridge import Inputs, ResetCause
+from xlate_core.buses import BusInput
 from xlate_core.frames import Bus, Frame
 from xlate_core.pairing.layouts import DbcSignal
 
@@ -58,6 +60,8 @@ def steps(names: Names, seed: int, style: str, ticks: int) -> Iterator[Step]:
     for tick in range(ticks):
         reset = None
         inputs = move_inputs(names, chance, inputs, tick, style)
+        if names.pairing.spec.watches_buses and style != "driving" and tick >= settled:
+            inputs = move_buses(chance, inputs)
         stimuli = []
         for sender in senders:
             if tick >= sender.due and is_due(sender, tick):
@@ -97,6 +101,19 @@ def move_inputs(names: Names, chance: Chance, inputs: Inputs, tick: int, style: 
     if (levels, counts, supply) == (inputs.levels, inputs.counts, inputs.supply_mv):
         return inputs
     return inputs._replace(levels=levels, counts=counts, supply_mv=supply)
+
+
+def move_buses(chance: Chance, inputs: Inputs) -> Inputs:
+    """Let a bus fail, or become good again, now and then."""
+    for bus, given in enumerate(inputs.buses):
+        if chance.one_in(2000 if given == BusInput() else 150):
+            conditions = tuple(CONDITIONS.values())
+            moved = conditions[chance.below(len(conditions))]
+            if given != BusInput() and chance.one_in(2):
+                moved = BusInput()
+            other = inputs.buses[1 - bus]
+            inputs = inputs._replace(buses=(moved, other) if bus == 0 else (other, moved))
+    return inputs
 
 
 def move_signals(chance: Chance, sender: Sender) -> None:

@@ -11,6 +11,7 @@ from hil.boards.interface import RESET_CAUSES, Stimulus
 from hil.vectors.errors import VectorError, at_line
 from hil.vectors.vector import Vector
 from xlate_core.bridge import Inputs, Outputs, ResetCause
+from xlate_core.buses import BusInput
 from xlate_core.frames import Bus, Frame, data_length, show_identifier
 from xlate_core.pairing.model import Pairing
 
@@ -126,6 +127,11 @@ def input_changes(old: Inputs, new: Inputs) -> list[str]:
     ]
     if new.supply_mv != old.supply_mv:
         changes.append(f"s={new.supply_mv}")
+    changes += [
+        f"b{index}={','.join(str(int(number)) for number in given)}"
+        for index, given in enumerate(new.buses)
+        if given != old.buses[index]
+    ]
     return changes
 
 
@@ -231,7 +237,7 @@ class Reader:
         reset = digest = stream = None
         pins_in = pins_out = False
         levels, counts = list(self.inputs.levels), list(self.inputs.counts)
-        supply = self.inputs.supply_mv
+        supply, buses = self.inputs.supply_mv, list(self.inputs.buses)
         for word in words:
             name, _, value = word.partition("=")
             kind, place = name[:1], name[1:]
@@ -244,6 +250,8 @@ class Reader:
                 reset = (RESET_CAUSES[cause], {"kept": True, "forgotten": False}[memory])
             elif name == "s":
                 supply, pins_in = int(value), True
+            elif kind == "b":
+                buses[int(place)], pins_in = BusInput(*map(octet, value.split(","))), True
             elif kind == "p":
                 levels[int(place)], pins_in = {"0": False, "1": True}[value], True
             elif kind == "a":
@@ -253,7 +261,10 @@ class Reader:
                 pins_out = True
         if pins_in:
             self.inputs = self.inputs._replace(
-                levels=tuple(levels), counts=tuple(counts), supply_mv=supply
+                levels=tuple(levels),
+                counts=tuple(counts),
+                supply_mv=supply,
+                buses=(buses[0], buses[1]),
             )
         if pins_out:
             out = self.outputs
@@ -265,6 +276,14 @@ class Reader:
                 bool(out["H"][0]),
             )
         return reset, digest, stream
+
+
+def octet(text: str) -> int:
+    """Return a number 0..255; ValueError when it is none."""
+    value = int(text)
+    if not 0 <= value <= 0xFF:
+        raise ValueError(text)
+    return value
 
 
 def learn(table: dict[str, Frame], heads: dict[str, Head], text: str) -> Frame:

@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from hil.vectors.vector import RandomTraffic
 from xlate_core.bridge import ResetCause
+from xlate_core.buses import BusInput
 from xlate_core.frames import Frame
 
 FOREVER = 1 << 62  # "until the end" as a tick
@@ -140,6 +141,17 @@ class ResetModule(Action):
 
 
 @dataclass(frozen=True, slots=True)
+class SetBus(Action):
+    """What a bus controller tells from this tick on: error state, counts in every tick.
+
+    While the bus is off or there are errors, nothing on it reaches the module.
+    """
+
+    bus: int
+    given: BusInput
+
+
+@dataclass(frozen=True, slots=True)
 class Wanted:
     """The values an expectation accepts: a number range, a state of a pin, or a status word."""
 
@@ -168,7 +180,7 @@ class ValueExpectation(Expectation):
     """A value `at` (first == last), `becomes` in, or `stays` during first..last.
 
     `source` is one of ("output", kind, index), ("sent", message, signal), ("quantity", name),
-    ("state", path), ("hold",).
+    ("state", path), ("command", bus), ("hold",).
     """
 
     source: tuple[str, ...]
@@ -189,6 +201,16 @@ class FrameExpectation(Expectation):
     data: bytes | None
     count: int | None
     period: int
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class OrderExpectation(Expectation):
+    """All frames of one key in first..last carry exactly these octets, in this order."""
+
+    key: tuple[int, bool, int]
+    data: tuple[bytes, ...]
     first: int
     last: int
 

@@ -17,6 +17,7 @@ from hil.vectors.scenario import (
     Scenario,
     SendFrame,
     SendOnce,
+    SetBus,
     SetCounts,
     SetLevel,
     SetSignal,
@@ -33,6 +34,7 @@ from hil.vectors.senders import (
 )
 from xlate_core.arithmetic import divide
 from xlate_core.bridge import Inputs, ResetCause
+from xlate_core.buses import ControllerState
 
 INITIAL_SUPPLY_MV = 12000
 
@@ -82,6 +84,10 @@ class Player:
                 self.ramps[action.index] = Ramp(
                     tick - (action.duration == 0), action.duration or 1, action.start, action.stop
                 )
+            case SetBus():
+                buses = list(self.inputs.buses)
+                buses[action.bus] = action.given
+                self.inputs = self.inputs._replace(buses=(buses[0], buses[1]))
             case StopSending():
                 for message in action.messages:
                     self.senders[message].silent = True
@@ -164,4 +170,12 @@ def play(scenario: Scenario, names: Names) -> Iterator[Step]:
         single += player.repeats(tick)
         for action in late:
             single += player.apply(action, tick)
-        yield Step(tick, reset, player.inputs, (*stimuli, *single))
+        yield Step(tick, reset, player.inputs, arriving(player.inputs, (*stimuli, *single)))
+
+
+def arriving(inputs: Inputs, stimuli: tuple[Stimulus, ...]) -> tuple[Stimulus, ...]:
+    """Return what reaches the module: nothing of a bus that is off or not understood."""
+    deaf = [one.state == ControllerState.BUS_OFF or one.errors > 0 for one in inputs.buses]
+    if not any(deaf):
+        return stimuli
+    return tuple(one for one in stimuli if not deaf[one.frame.bus])

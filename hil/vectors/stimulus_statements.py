@@ -4,6 +4,7 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from hil.boards.interface import RESET_CAUSES
+from hil.vectors.bus_statements import read_bus
 from hil.vectors.disturbance_statements import (
     DISTURBANCES,
     read_disturbance,
@@ -299,5 +300,6 @@ STATEMENTS: dict[str, Callable[[Words, Names, int, Scenario], None]] = {
     "frame": read_frame,
     "second": read_second_sender,
     "reset": read_reset,
+    "bus": read_bus,
     **dict.fromkeys(DISTURBANCES, read_disturbance),
 }

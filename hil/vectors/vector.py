@@ -18,11 +18,13 @@
 Empty fields at the end of a record are left out. A frame is `e:1A0:0011` or `b:123:`: bus, 3 or 8
 hex digits of identifier, octets in hex; `:12` behind it is a raw length code above 8. Changes are
 `r=watchdog,kept` (reset before the tick), inputs `p0=1` (level pin 0 electrically high), `a0=1200`
-(counts), `s=8500` (supply in mV), outputs `P0=1`, `D0=4500` (duty), `F0=56667` (mHz), `H=1` (power
-hold), `C0=0` (command to bus 0), the digest after the tick `d=89ABCDEF`, and in random vectors
-`x=SHA256` over all output since the start. Inputs start as all zero and 12000 mV; outputs are all
-given at tick 0. The CRC-32 goes over the records, so cut or edited files are noticed. Files above
-200 kB are compressed, with no time stamp inside, as `.vector.gz`.
+(counts), `s=8500` (supply in mV), `b1=2,0,0,0` (what the controller of bus 1 tells: error state,
+frames acknowledged, unacknowledged, error frames, the last three in every tick from here), outputs
+`P0=1`, `D0=4500` (duty), `F0=56667` (mHz), `H=1` (power hold), `C0=0` (command to bus 0), the
+digest after the tick `d=89ABCDEF`, and in random vectors `x=SHA256` over all output since the
+start. Inputs start as all zero, good buses and 12000 mV; outputs are all given at tick 0. The
+CRC-32 goes over the records, so cut or edited files are noticed. Files above 200 kB are compressed,
+with no time stamp inside, as `.vector.gz`.
 """
 
 import gzip

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from xlate_core.bridge import Bridge, Inputs, Outputs, ResetCause
+from xlate_core.buses import BusInput
 from xlate_core.events import Event, Reason
 from xlate_core.frames import Bus, Frame
 from xlate_core.pairing import load
@@ -28,7 +29,16 @@ def random_inputs(bridge: Bridge, source: random.Random) -> Inputs:
         tuple(source.randrange(4096) for _ in pins.analogues),
         (),
         source.choice((8000, 12000, 14000)),
+        (random_bus(bridge, source), random_bus(bridge, source)),
     )
+
+
+def random_bus(bridge: Bridge, source: random.Random) -> BusInput:
+    """What a bus controller tells; always good where the pairing does not look."""
+    if not bridge.spec.watches_buses or source.random() < 0.6:
+        return BusInput()
+    counts = (source.choice((0, 0, 1)), source.choice((0, 0, 1, 3)), source.choice((0, 0, 0, 1)))
+    return BusInput(source.choice((0, 0, 1, 2)), *counts)
 
 
 def random_stimulus(bridge: Bridge, seed: int, ticks: int) -> Iterator[tuple[list[Frame], Inputs]]:

@@ -1,8 +1,8 @@
 /* Runs the core on a stream of records, to be built with sanitizers.
  *
  * 'F' frame: identifier (4 octets, little-endian), bus, extended, raw length code, 8 octets.
- * 'T' tick: supply in mV (4), one octet a level input, two octets an analogue input. Answered with
- * the digest (4).
+ * 'T' tick: supply in mV (4), one octet a level input, two octets an analogue input, four octets a
+ * bus. Answered with the digest (4).
  * 'R' reset by command with kept memory. The end of the input ends the run with 0; a torn record with 2. */
 #include <stdio.h>
 
@@ -59,6 +59,15 @@ static int tick(void)
             return 2;
         }
         inputs.counts[i] = (uint16_t)number(octets, 2u);
+    }
+    for (uint32_t i = 0u; i < XB_BUSES; i++) {
+        if (fread(octets, 1u, 4u, stdin) != 4u) {
+            return 2;
+        }
+        inputs.buses[i].state = octets[0];
+        inputs.buses[i].acknowledged = octets[1];
+        inputs.buses[i].unacknowledged = octets[2];
+        inputs.buses[i].errors = octets[3];
     }
     xb_tick(&inputs, &outputs);
     digest = xb_digest();

@@ -32,7 +32,8 @@ def frame_record(frame: Frame, source: random.Random) -> bytes:
 
 def tick_record(inputs: Inputs) -> bytes:
     counts = struct.pack(f"<{len(inputs.counts)}H", *inputs.counts)
-    return struct.pack("<cI", b"T", inputs.supply_mv) + bytes(inputs.levels) + counts
+    buses = b"".join(bytes(given) for given in inputs.buses)
+    return struct.pack("<cI", b"T", inputs.supply_mv) + bytes(inputs.levels) + counts + buses
 
 
 def build(name: str, folder: Path) -> Path:

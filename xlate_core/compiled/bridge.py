@@ -30,9 +30,17 @@ def engine_of(
     spec: BridgeSpec, observer: Observer | None = None, plain: bool = False
 ) -> "Bridge | CompiledBridge":
     """Return an engine of a pairing: the fast form, or the readable one where it has to be."""
-    if plain or observer is not None:
+    if plain or observer is not None or not is_suited(spec):
         return Bridge(spec, observer)
     return CompiledBridge(spec)
+
+
+def is_suited(spec: BridgeSpec) -> bool:
+    """Return whether the fast form knows everything the pairing asks for.
+
+    It knows nothing of bus states and sleep, nor of the operating time of the fault memory.
+    """
+    return not spec.watches_buses and all(fault.memory is None for fault in spec.faults)
 
 
 class CompiledBridge:
@@ -48,6 +56,7 @@ class CompiledBridge:
         "_fast",
         "_patience",
         "_pending",
+        "_suited",
         "_support",
         "observer",
         "plain",
@@ -68,6 +77,7 @@ class CompiledBridge:
         self.observer = None
         self.plain = Bridge(spec)
         self._before_first = calm_before_first
+        self._suited = is_suited(spec)
         self._pending: list[Frame] = []
         self.receive = self._pending.append
         self.receive_all = self._pending.extend
@@ -87,6 +97,16 @@ class CompiledBridge:
         self._take_pending()
         self.plain.reset(cause, kept)
         self._begin()
+
+    def kept(self) -> bytes:
+        """Return the memory that survives a reset, to be taken between ticks."""
+        self._settle()
+        return self.plain.kept()
+
+    def field(self, path: str) -> int:
+        """Return one state field by the path `dump` shows it under; KeyError for an unknown one."""
+        self._settle()
+        return self.plain.field(path)
 
     @property
     def now(self) -> int:
@@ -171,7 +191,7 @@ class CompiledBridge:
         self._pending.clear()
         outputs = plain.tick(inputs)
         self._calm += 1
-        if self._calm >= self._patience:
+        if self._calm >= self._patience and self._suited:
             self._enter(inputs, outputs)
         return outputs
 

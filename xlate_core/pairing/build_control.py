@@ -1,10 +1,12 @@
 """Specs of conditions, pins, faults and the power mode."""
 
+from xlate_core.buses import BusEvent
 from xlate_core.conditions import ComparisonSpec, ConditionSpec, Operator
 from xlate_core.faults import FaultSpec
+from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing.build_inputs import build_analogue
 from xlate_core.pairing.build_memory import build_entry
-from xlate_core.pairing.context import POWER_MODE, SUPPLY, Context
+from xlate_core.pairing.context import Context
 from xlate_core.pairing.indices import NONE, Indices
 from xlate_core.pairing.positions import KeyPath
 from xlate_core.pairing.scaling import (
@@ -17,7 +19,7 @@ from xlate_core.pins import (
     PinKind,
     PinsSpec,
 )
-from xlate_core.power import PowerMode, PowerSpec
+from xlate_core.power import PowerMode
 from xlate_core.quantities import SourceSpec, Status
 
 
@@ -93,33 +95,8 @@ def build_faults(context: Context, indices: Indices) -> tuple[FaultSpec, ...]:
                 condition=indices.condition(table.when),
                 output=indices.quantities[table.output],
                 memory=build_entry(indices, table.memory),
+                bus=NONE if table.bus is None else BUS_NAMES.index(table.bus),
+                bus_events=sum(1 << BusEvent[one.upper()] for one in set(table.events or ())),
             )
         )
     return tuple(specs)
-
-
-def build_power(context: Context, indices: Indices) -> PowerSpec:
-    """Return the power mode's spec; thresholds are 0 without an engine speed."""
-    table = context.file.power
-    above = below = 0
-    if table.engine_speed is not None:
-        if table.running_above is not None:
-            path: KeyPath = ("power", "running_above")
-            above = steps(context, path, table.running_above, table.engine_speed)
-        if table.running_below is not None:
-            path = ("power", "running_below")
-            below = steps(context, path, table.running_below, table.engine_speed)
-    control = context.file.clock.control_ms
-    return PowerSpec(
-        ignition=indices.quantities[table.ignition],
-        accessory=indices.quantity(table.accessory),
-        crank=indices.quantity(table.crank),
-        engine_speed=indices.quantity(table.engine_speed),
-        running_above=above,
-        running_below=below,
-        cycle_off=table.cycle_off_ms // control,
-        after_run=table.after_run_ms // control,
-        mode_quantity=indices.quantities.get(POWER_MODE, NONE),
-        supply_quantity=indices.quantities.get(SUPPLY, NONE),
-        kept=table.kept,
-    )

@@ -124,6 +124,8 @@ def uses(file: BridgeFile) -> list[Use]:
             read.append((("fault", name, "quantity"), fault.quantity))
         for index, quantity in enumerate(fault.memory.snapshot if fault.memory else ()):
             read.append((("fault", name, "memory", "snapshot", index), quantity))
+    for index, quantity in enumerate(file.power.sleep.wake if file.power.sleep else ()):
+        read.append((("power", "sleep", "wake", index), quantity))
     for key in ("ignition", "accessory", "crank", "engine_speed"):
         value = getattr(file.power, key)
         if value is not None:

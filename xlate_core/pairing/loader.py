@@ -9,8 +9,8 @@ from xlate_core.pairing.build_control import (
     build_conditions,
     build_faults,
     build_pins,
-    build_power,
 )
+from xlate_core.pairing.build_power import build_buses, build_power
 from xlate_core.pairing.build_reception import build_reception
 from xlate_core.pairing.build_transmission import build_routes, build_transmits
 from xlate_core.pairing.bus_checks import check_buses
@@ -28,6 +28,7 @@ from xlate_core.pairing.name_checks import check_names
 from xlate_core.pairing.options import MARK, choose, read_options, split
 from xlate_core.pairing.order_notes import note_backward_uses
 from xlate_core.pairing.overlays import lay_on
+from xlate_core.pairing.power_checks import check_power
 from xlate_core.pairing.problems import BRIDGE_FILE, Collector, PairingError, Problem
 from xlate_core.pairing.protection_checks import check_protection
 from xlate_core.pairing.reading import parse, validate
@@ -82,6 +83,7 @@ def read(directory: Path) -> Context:
         check_functions,
         check_uses,
         check_memory,
+        check_power,
         check_traffic,
         note_backward_uses,
     ):
@@ -142,6 +144,7 @@ def resolve(context: Context) -> BridgeSpec:
         routes=build_routes(context),
         keeps=context.file.power.kept
         or any(fault.memory is not None for fault in context.file.fault.values()),
+        buses=build_buses(context),
     )
 
 

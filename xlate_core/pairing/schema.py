@@ -21,6 +21,7 @@ from xlate_core.pairing.schema_messages import (
     SourceTable,
     TransmitTable,
 )
+from xlate_core.pairing.schema_power import BusEventName, SleepTable, SupervisionTable
 from xlate_core.pairing.schema_traffic import TrafficTable
 
 PowerModeName = Literal[
@@ -51,6 +52,7 @@ class BusTable(StrictTable):
 
     bit_rate: int = Field(500000, ge=10000, le=1000000, description="bit rate, bit/s")
     database: str = Field(description="file name of the network database (DBC) in the same folder")
+    supervision: SupervisionTable | None = Field(None, description="what to do when the bus fails")
 
 
 class BusesTable(StrictTable):
@@ -139,6 +141,8 @@ class FaultTable(StrictTable):
     quantity: str | None = Field(None, description="quantity whose status is watched")
     statuses: list[StatusName] | None = Field(None, description="statuses that count upwards")
     message: str | None = Field(None, description='"bus.MESSAGE" whose rejected frames count')
+    bus: BusName | None = Field(None, description="bus whose events count")
+    events: list[BusEventName] | None = Field(None, description="bus events that count upwards")
     up: int = Field(1, ge=1, le=65535, description="steps up per bad tick or frame")
     down: int = Field(1, ge=0, le=65535, description="steps down per good tick or frame")
     limit: int = Field(ge=1, le=65535, description="matured at this count, healed at 0")
@@ -159,7 +163,8 @@ class PowerTable(StrictTable):
     running_below: Physical | None = Field(None, description="not running below")
     cycle_off_ms: Milliseconds = Field(2000, description="ignition off so long ends a cycle, ms")
     after_run_ms: Milliseconds = Field(0, description="power hold after ignition off, ms")
-    kept: bool = Field(False, description="the ignition cycle survives a reset")
+    kept: bool = Field(False, description="ignition cycle and power hold survive a reset")
+    sleep: SleepTable | None = Field(None, description="sleep and wake")
 
 
 class BridgeFile(StrictTable):

@@ -85,9 +85,10 @@ def _steps(value: Fraction, quantity: QuantityTable) -> int:
 def _check_faults(context: Context) -> None:
     for name, fault in context.file.fault.items():
         path: KeyPath = ("fault", name)
-        if (fault.quantity is None) == (fault.message is None):
-            found = "neither" if fault.quantity is None else "both"
-            context.collector.add(path, found, "either quantity or message")
+        given = [one for one in (fault.quantity, fault.message, fault.bus) if one is not None]
+        if len(given) != 1:
+            found = "neither" if not given else "both"
+            context.collector.add(path, found, "either quantity or message, or bus")
         if fault.message is not None and fault.statuses is not None:
             found = "statuses with a message"
             context.collector.add((*path, "statuses"), found, "statuses only with a quantity")

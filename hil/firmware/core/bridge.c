@@ -1,7 +1,7 @@
 /* The one object with life: frames and inputs in, frames and outputs out (rules 1, 2 and 3).
  *
- * One tick runs in one order: pins, deadlines, quantities; on control ticks faults, power mode and
- * functions; routes, transmissions, output pins; then everything conditions look at is committed.
+ * One tick runs in one order: pins, buses, deadlines, quantities; on control ticks faults, power
+ * mode and functions; routes, transmissions, output pins; then everything conditions look at is committed.
  * What cannot have changed is not computed: a matter of speed only. */
 #include "arithmetic.h"
 #include "intake.h"
@@ -110,6 +110,14 @@ void xb_reset(xb_reset_cause cause, const uint8_t *kept)
     engine.clockwork = xb_clockwork_reset_state;
     engine.start = xb_start_reset_state;
     engine.power = xb_power_reset_state;
+    engine.sleep = xb_sleep_reset_state;
+    for (uint32_t i = 0u; i < XB_BUSES; i++) {
+        engine.buses[i] = xb_bus_reset_state;
+        xb_bus_start(&spec->buses[i], &engine.buses[i]);
+        engine.arrivals[i].heard = 0u;
+        engine.arrivals[i].taken = 0u;
+        engine.commands[i] = (uint8_t)XB_COMMAND_NORMAL;
+    }
     reset_intake(spec);
     reset_control(spec);
     for (uint32_t i = 0u; i < spec->transmit_count; i++) {
@@ -138,6 +146,11 @@ void xb_receive(const xb_frame *frame)
     }
     if (taken.length > XB_MAX_DATA_LENGTH) {
         taken.length = (uint8_t)XB_MAX_DATA_LENGTH;
+    }
+    if (engine.spec->watches_buses != 0u
+        && xb_bus_take(&engine.spec->buses[taken.bus], &engine.buses[taken.bus],
+                       &engine.arrivals[taken.bus]) == 0u) {
+        return; /* a flood */
     }
     message = xb_intake_receive(&engine, &taken);
     if (message != XB_NONE) {
@@ -188,6 +201,52 @@ static void read_pins(const xb_inputs *inputs)
     }
 }
 
+/* Work out the state of each bus from what its controller tells, and its command. */
+static void read_buses(const xb_inputs *inputs)
+{
+    for (uint32_t i = 0u; i < XB_BUSES && engine.spec->watches_buses != 0u; i++) {
+        if (engine.power.mode == (uint8_t)XB_ASLEEP) {
+            engine.arrivals[i].heard = 0u;
+            engine.arrivals[i].taken = 0u;
+            engine.commands[i] = (uint8_t)XB_COMMAND_SLEEP;
+        } else {
+            engine.commands[i] = xb_bus_step(&engine.spec->buses[i], &engine.buses[i],
+                                             &engine.arrivals[i], &inputs->buses[i]);
+        }
+    }
+}
+
+/* Sleep or wake, with the buses: start-up times and listening begin anew after sleep. */
+static void sleep_or_wake(uint8_t former)
+{
+    const xb_bridge_spec *spec = engine.spec;
+    uint8_t was_asleep = former == (uint8_t)XB_ASLEEP;
+    uint8_t heard = 0u;
+
+    if (spec->power->sleep == NULL) {
+        return;
+    }
+    for (uint32_t i = 0u; i < XB_BUSES; i++) {
+        heard |= (uint8_t)((engine.buses[i].seen & XB_FRAME_SEEN) != 0u ? 1u << i : 0u);
+    }
+    xb_sleep_or_wake(spec->power->sleep, &engine.sleep, &engine.power, was_asleep, heard,
+                     &engine.store);
+    if (engine.power.mode == (uint8_t)XB_ASLEEP && was_asleep == 0u) {
+        engine.commands[XB_BODY] = (uint8_t)XB_COMMAND_SLEEP;
+        engine.commands[XB_ENGINE] = (uint8_t)XB_COMMAND_SLEEP;
+    } else if (engine.power.mode != (uint8_t)XB_ASLEEP && was_asleep != 0u) {
+        engine.clockwork.uptime = 0u;
+        for (uint32_t i = 0u; i < XB_BUSES; i++) {
+            xb_bus_start(&spec->buses[i], &engine.buses[i]);
+            engine.commands[i] = (uint8_t)(engine.buses[i].mode != (uint8_t)XB_BUS_OPEN
+                                               ? XB_COMMAND_LISTEN
+                                               : XB_COMMAND_NORMAL);
+        }
+    } else {
+        /* nothing changed */
+    }
+}
+
 /* Write what a fault is now into its entry of the fault memory. */
 static void remember(uint32_t entry, uint8_t matured, uint8_t judged)
 {
@@ -216,6 +275,9 @@ static void step_faults(void)
         if (fault->message != XB_NONE) {
             worse = engine.messages[fault->message].bad;
             better = engine.messages[fault->message].good;
+        } else if (fault->bus != XB_NONE) {
+            worse = (engine.buses[fault->bus].seen & fault->bus_events) != 0u;
+            better = (uint16_t)(1u - worse);
         } else {
             uint8_t status = engine.quantities[fault->quantity].status;
 
@@ -241,9 +303,13 @@ static void step_faults(void)
 static void control_tick(void)
 {
     const xb_bridge_spec *spec = engine.spec;
+    uint8_t former = engine.power.mode;
 
     step_faults();
     xb_power_step(spec->power, &engine.power, &engine.store);
+    sleep_or_wake(former);
+    engine.buses[XB_BODY].seen = 0u;
+    engine.buses[XB_ENGINE].seen = 0u;
     if (spec->power->mode_quantity != XB_NONE) {
         xb_publish(&engine.store, spec->power->mode_quantity, engine.power.mode,
                    (uint8_t)XB_VALID, 1u);
@@ -284,6 +350,9 @@ void xb_tick(const xb_inputs *inputs, xb_outputs *outputs)
     /* PINS */
     read_pins(inputs);
 
+    /* BUSES */
+    read_buses(inputs);
+
     /* DEADLINES */
     xb_intake_deadlines(&engine);
 
@@ -300,9 +369,9 @@ void xb_tick(const xb_inputs *inputs, xb_outputs *outputs)
 
     /* OUTPUT PINS */
     drive_pins(outputs);
-    outputs->commands[XB_BODY] = (uint8_t)XB_COMMAND_NORMAL;
-    outputs->commands[XB_ENGINE] = (uint8_t)XB_COMMAND_NORMAL;
-    outputs->power_hold = engine.power.mode != (uint8_t)XB_OFF;
+    outputs->commands[XB_BODY] = engine.commands[XB_BODY];
+    outputs->commands[XB_ENGINE] = engine.commands[XB_ENGINE];
+    outputs->power_hold = xb_holds_power(&engine.power);
 
     /* COMMIT */
     clockwork->first = 0u;

@@ -6,7 +6,7 @@
 
 #include "xb_state.h"
 
-/* A fault: exactly one of quantity (with its statuses, one bit each) and message is an index. */
+/* A fault: exactly one of quantity (with its statuses, one bit each), message and bus is an index. */
 typedef struct {
     int32_t quantity;
     int32_t message;
@@ -16,8 +16,10 @@ typedef struct {
     uint32_t statuses;
     int32_t up;
     int32_t down;
+    int32_t bus;
     uint16_t limit;
     uint8_t latch;
+    uint8_t bus_events; /* one bit each xb_bus_event that counts upwards */
 } xb_fault_spec;
 
 void xb_fault_step(const xb_fault_spec *spec, xb_fault_state *state, uint16_t worse,

@@ -5,6 +5,7 @@
 #ifndef XB_INTERFACE_H
 #define XB_INTERFACE_H
 
+#include "buses.h"
 #include "conditions.h"
 #include "fault_memory.h"
 #include "faults.h"
@@ -35,6 +36,7 @@ typedef struct {
     const xb_fault_spec *faults;
     const xb_entry_spec *entries; /* of the fault memory, in the order of their faults */
     const xb_power_spec *power;
+    const xb_bus_spec *buses; /* XB_BUSES of them */
     const xb_function_spec *functions;
     const xb_cooling_fan_spec *cooling_fans;
     const xb_fuel_pump_spec *fuel_pumps;
@@ -94,6 +96,7 @@ typedef struct {
     uint32_t transmit_count;
     uint32_t route_count;
     uint32_t own_key_count;
+    uint8_t watches_buses; /* a bus is supervised, or the module sleeps */
     uint8_t keeps; /* memory over resets is used: starts are noted in the state */
 } xb_bridge_spec;
 
@@ -113,6 +116,8 @@ typedef struct xb_engine_ {
     xb_clockwork_state clockwork;
     xb_start_state start;
     xb_power_state power;
+    xb_sleep_state sleep;
+    xb_bus_state buses[XB_BUSES];
     xb_bus_counts_state bus_counts[XB_BUSES];
     xb_clock_state clocks[XB_CLOCK_SLOTS];
     xb_message_state messages[XB_MESSAGE_SLOTS];
@@ -158,6 +163,9 @@ typedef struct xb_engine_ {
     uint32_t touched[XB_QUANTITY_WORDS];
     uint64_t payloads[XB_TRANSMIT_SLOTS];   /* as packed last */
     uint32_t unpacked[XB_TRANSMIT_WORDS];   /* set: a quantity changed since */
+    uint8_t unpacked[XB_TRANSMIT_SLOTS];    /* a quantity changed since */
+    xb_bus_arrivals arrivals[XB_BUSES];
+    uint8_t commands[XB_BUSES];
     uint8_t cause;
 } xb_engine;
 

@@ -57,6 +57,12 @@ static uint64_t payload_of(xb_engine *engine, uint32_t index)
     return engine->payloads[index];
 }
 
+/* Return whether own messages may leave on a bus in this tick. */
+static uint8_t may_send(const xb_engine *engine, uint8_t bus)
+{
+    return engine->commands[bus] == (uint8_t)XB_COMMAND_NORMAL && engine->sleep.quiet == 0u;
+}
+
 /* Hand one message over if it is due. */
 static void send_if_due(xb_engine *engine, uint32_t index, xb_outputs *outputs)
 {
@@ -78,7 +84,7 @@ static void send_if_due(xb_engine *engine, uint32_t index, xb_outputs *outputs)
     if (spec->on_change != 0u || slot->due_in == 0u) {
         payload = payload_of(engine, index);
     }
-    if (xb_transmit_due(spec, slot, payload) != 0u) {
+    if (xb_transmit_due(spec, slot, payload) != 0u && may_send(engine, spec->key.bus) != 0u) {
         xb_hand_over(spec, slot, payload, next_frame(outputs, spec->key.bus));
     }
 }
@@ -95,7 +101,13 @@ void xb_sending_transmit(xb_engine *engine, xb_outputs *outputs)
     outputs->frame_counts[XB_ENGINE] = 0u;
     for (uint32_t i = 0u; i < spec->route_count; i++) {
         for (uint32_t k = 0u; k < engine->waiting_counts[i]; k++) {
-            *next_frame(outputs, spec->routes[i].bus) = engine->waiting[spec->routes[i].first + k];
+            uint8_t bus = spec->routes[i].bus;
+
+            if (engine->commands[bus] == (uint8_t)XB_COMMAND_NORMAL) {
+                *next_frame(outputs, bus) = engine->waiting[spec->routes[i].first + k];
+            } else {
+                engine->buses[bus].discarded = xb_count(engine->buses[bus].discarded);
+            }
         }
         engine->waiting_counts[i] = 0u;
     }

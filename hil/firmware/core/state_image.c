@@ -13,10 +13,16 @@ void xb_image_write(xb_engine *engine, xb_writer *writer)
     for (uint32_t i = 0u; i < XB_BUSES; i++) {
         xb_put_bus_counts(writer, &engine->bus_counts[i]);
     }
+    for (uint32_t i = 0u; i < XB_BUSES && spec->watches_buses != 0u; i++) {
+        xb_put_bus(writer, &engine->buses[i]);
+    }
     for (uint32_t i = 0u; i < spec->clock_count; i++) {
         xb_put_clock(writer, &engine->clocks[i]);
     }
     xb_put_power(writer, &engine->power);
+    if (spec->power->sleep != NULL) {
+        xb_put_sleep(writer, &engine->sleep);
+    }
     if (spec->entry_count != 0u) {
         xb_put_operation(writer, &engine->operation);
     }

@@ -23,6 +23,7 @@
 
 #include <stdint.h>
 
+#include "buses.h"
 #include "frames.h"
 #include "xb_tables.h"
 
@@ -35,25 +36,17 @@ typedef enum {
     XB_RESET_COMMANDED = 4
 } xb_reset_cause;
 
-/* What the bridge asks of a bus driver; in this rule set always XB_COMMAND_NORMAL. */
-typedef enum {
-    XB_COMMAND_NORMAL = 0,
-    XB_COMMAND_LISTEN = 1,
-    XB_COMMAND_RECOVER = 2,
-    XB_COMMAND_SLEEP = 3
-} xb_bus_command;
-
 /* What a tick sees; pins in the order of the pairing.
  *
  * - supply_mv: supply in millivolt;
  * - levels: electrical, 1 = high;
  * - counts: analogue-to-digital counts 0..65535;
- * - controller: per bus 0 error active, 1 error passive, 2 bus-off; not used in this rule set. */
+ * - buses: per bus what its controller tells since the previous tick, see buses.h. */
 typedef struct {
     uint32_t supply_mv;
     uint16_t counts[XB_ANALOGUE_SLOTS];
     uint8_t levels[XB_LEVEL_SLOTS];
-    uint8_t controller[XB_BUSES];
+    xb_bus_input buses[XB_BUSES];
 } xb_inputs;
 
 /* What a tick does.

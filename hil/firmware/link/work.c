@@ -245,8 +245,12 @@ static outcome take_input(xb_work *work, const uint8_t *record)
         break;
     default:
         if (record[XB_CONTROLLER_RECORD_AT_BUS] < XB_BUSES) {
-            work->inputs.controller[record[XB_CONTROLLER_RECORD_AT_BUS]] =
-                record[XB_CONTROLLER_RECORD_AT_VALUE];
+            xb_bus_input *bus = &work->inputs.buses[record[XB_CONTROLLER_RECORD_AT_BUS]];
+
+            bus->state = record[XB_CONTROLLER_RECORD_AT_VALUE];
+            bus->acknowledged = record[XB_CONTROLLER_RECORD_AT_ACKNOWLEDGED];
+            bus->unacknowledged = record[XB_CONTROLLER_RECORD_AT_UNACKNOWLEDGED];
+            bus->errors = record[XB_CONTROLLER_RECORD_AT_ERRORS];
         } else {
             result = RANGE;
         }

@@ -126,7 +126,7 @@ static uint32_t run_tick(void)
         inputs.counts[i] = (uint16_t)number(2u);
     }
     for (uint32_t i = 0u; i < XB_BUSES; i++) {
-        inputs.controller[i] = octet();
+        inputs.buses[i].state = octet();
     }
     return time_tick();
 }
