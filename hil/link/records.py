@@ -91,9 +91,9 @@ def input_records(old: Inputs, new: Inputs) -> bytes:
     if new.supply_mv != old.supply_mv:
         parts.append(RECORD[Op.SUPPLY].pack(Op.SUPPLY, new.supply_mv))
     parts += [
-        RECORD[Op.CONTROLLER].pack(Op.CONTROLLER, bus, new.buses[bus].state)
+        RECORD[Op.CONTROLLER].pack(Op.CONTROLLER, bus, *new.buses[bus])
         for bus in Bus
-        if new.buses[bus].state != old.buses[bus].state
+        if new.buses[bus] != old.buses[bus]
     ]
     return b"".join(parts)
 

@@ -36,11 +36,8 @@ def engine_of(
 
 
 def is_suited(spec: BridgeSpec) -> bool:
-    """Return whether the fast form knows everything the pairing asks for.
-
-    It knows nothing of bus states and sleep, nor of the operating time of the fault memory.
-    """
-    return not spec.watches_buses and all(fault.memory is None for fault in spec.faults)
+    """Return whether the fast form knows all the pairing asks for: not bus states and sleep."""
+    return not spec.watches_buses
 
 
 class CompiledBridge:

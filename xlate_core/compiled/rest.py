@@ -11,10 +11,10 @@ from operator import attrgetter
 from typing import Any
 
 from xlate_core import conditions, faults, power
-from xlate_core.arithmetic import UINT16_MAX
+from xlate_core.arithmetic import UINT16_MAX, UINT32_MAX
 from xlate_core.bridge import Bridge
 from xlate_core.compiled.tracing import HIGHEST, LOWEST
-from xlate_core.compiled.trial import FOREVER, RecordedPower, RecordedStore, Rest, attempt
+from xlate_core.compiled.trial import FOREVER, Advance, RecordedPower, RecordedStore, Rest, attempt
 from xlate_core.functions import FUNCTIONS, PURE
 
 CONTROL = -1  # faults and power mode, which are run together
@@ -106,6 +106,9 @@ class Sleepers:
         for spec in bridge.spec.faults:
             if spec.quantity >= 0:
                 ranges.setdefault(spec.quantity, (LOWEST, HIGHEST))
+        if any(spec.memory is not None for spec in bridge.spec.faults):
+            rest.advances.append(Advance(bridge.operation, "ticks", 1))
+            rest.runs = min(rest.runs, UINT32_MAX - bridge.operation.ticks)
         self.control_awake = False
         self.control_patience = 1
         self._keep(CONTROL, rest, controls)
@@ -122,6 +125,11 @@ class Sleepers:
             worse = int(store.states[spec.quantity].status in spec.statuses)
             seen = [(worse, 1 - worse)]
         enabled = bridge.common.holds(spec.condition)
+        entry = bridge.entries[number]
+        if spec.memory is not None and (
+            state.matured or entry.active or bridge.power.new_cycle or enabled > entry.judged
+        ):
+            return False  # its entry of the fault memory still moves
         for worse, better in seen:
             rest = attempt(
                 lambda copied, _, worse=worse, better=better: faults.step(  # type: ignore[misc]
