@@ -163,7 +163,6 @@ typedef struct xb_engine_ {
     uint32_t touched[XB_QUANTITY_WORDS];
     uint64_t payloads[XB_TRANSMIT_SLOTS];   /* as packed last */
     uint32_t unpacked[XB_TRANSMIT_WORDS];   /* set: a quantity changed since */
-    uint8_t unpacked[XB_TRANSMIT_SLOTS];    /* a quantity changed since */
     xb_bus_arrivals arrivals[XB_BUSES];
     uint8_t commands[XB_BUSES];
     uint8_t cause;
