@@ -7,6 +7,9 @@ import click
 COMMANDS = {
     "import": ("tools.cli.log_import", "import_command"),
     "export": ("tools.cli.log_import", "export_command"),
+    "try-inspect": ("tools.cli.log_try", "try_command"),
+    "inspect": ("tools.cli.log_inspect", "inspect_command"),
+    "draft": ("tools.cli.log_draft", "draft_command"),
     "replay": ("tools.cli.logs", "replay_command"),
 }
 """Name -> module and the click command in it, in the order a new log is worked on."""

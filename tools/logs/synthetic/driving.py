@@ -33,11 +33,13 @@ def drive(seconds: float, seed: int) -> dict[str, Series]:
     ratio = np.array([0, 130, 75, 50, 37, 30])[gear]
     engine = np.clip(_smooth(speed * ratio, 30), 800, None) + chance.normal(0, 4, count)
     pedal = np.clip(_wandering(chance, count, -25, 105, 2.0), 0, 100)
-    torque = np.clip(pedal * 3.2 - 40 + chance.normal(0, 1.2, count), -80, 320)
+    torque = 260 * (np.clip(pedal, 0, 100) / 100) ** 0.7 - 40 + chance.normal(0, 1.0, count)
+    torque = torque + _wandering(chance, count, -40, 40, 3.0)
     angle = _wandering(chance, count, -420, 420, 1.5)
     coolant = 20 + 72 * (1 - np.exp(-np.arange(count) / (POINTS_PER_SECOND * 150.0)))
     coolant = coolant + _wandering(chance, count, -3, 3, 9.0)
-    voltage = 13.8 + chance.normal(0, 0.05, count) + _wandering(chance, count, -0.5, 0.5, 4.0)
+    voltage = 13.6 + chance.normal(0, 0.02, count) + _wandering(chance, count, -0.7, 0.7, 4.0)
+    pressure = 1 + np.sqrt(engine / 1200) + _wandering(chance, count, -0.6, 0.6, 6.0)
     made = {
         "road_speed": (speed, 0, 300),
         "engine_speed": (engine, 0, 8000),
@@ -47,7 +49,7 @@ def drive(seconds: float, seed: int) -> dict[str, Series]:
         "yaw_rate": (angle * speed / 900 + chance.normal(0, 0.15, count), -300, 300),
         "coolant": (coolant, -40, 150),
         "voltage": (voltage, 0, 20),
-        "oil_pressure": (1 + engine / 1600 + chance.normal(0, 0.04, count), 0, 10),
+        "oil_pressure": (pressure + chance.normal(0, 0.02, count), 0, 10),
         "air_mass": (engine * (0.02 + pedal / 900) + chance.normal(0, 0.4, count), 0, 1200),
         "brake_pressure": (np.clip(_wandering(chance, count, -60, 90, 2.5), 0, 90), 0, 200),
         "acceleration": (np.gradient(speed) * 27 + chance.normal(0, 0.05, count), -20, 20),
