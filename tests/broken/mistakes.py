@@ -547,8 +547,8 @@ MISTAKES = (
     Mistake(
         "fan_runs_while_cranking",
         "functions/cooling_fan.py",
-        "if not ignition or power.mode == CRANKING:",
-        "if not ignition:",
+        "if not ignition or inhibited or power.mode == CRANKING:",
+        "if not ignition or inhibited:",
         "farm_pickup/fan_off_cranking",
     ),
     Mistake(

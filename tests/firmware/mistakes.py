@@ -87,8 +87,8 @@ MISTAKES = (
     Mistake(
         "fan_runs_while_cranking",
         "functions/cooling_fan.c",
-        "ignition == 0u || power->mode == (uint8_t)XB_CRANKING",
-        "ignition == 0u",
+        "inhibited != 0u || power->mode == (uint8_t)XB_CRANKING",
+        "inhibited != 0u",
     ),
     Mistake(
         "last_stage_at_loss_waits_for_minimum_off_time",
