@@ -80,7 +80,7 @@ FAN = _in(
     (
         "fan_after_run_missing",
         "wanted = inhibited != 0u || ignition != 0u ? 0u : after_run;",
-        "wanted = 0u;",
+        "wanted = after_run > 4u ? after_run : 0u;",
         "fan_after_run_time",
     ),
 )

@@ -13,6 +13,7 @@ from xlate_core.frames import Frame
 from xlate_core.functions import FUNCTIONS, PURE
 from xlate_core.interface import Inputs, Outputs
 from xlate_core.protection import NO_REFERENCE
+from xlate_core.quantities import Status
 from xlate_core.reception import (
     NEVER_EXPIRES,
     NO_CONDITION,
@@ -283,8 +284,18 @@ class Support:
             or engine.intake._fresh
             or engine.sender.eager
             or engine.sender._routing
+            or self._supply_waits()
             or any(engine.intake.messages[number].bad for number in self._judged)
         )
+
+    def _supply_waits(self) -> bool:
+        """Return whether the next control tick publishes another supply than the last one."""
+        index = self.engine.spec.power.supply_quantity
+        if index < 0:
+            return False
+        told = self.engine.common.store.states[index]
+        supply = min(self.engine.clockwork.supply_mv, self.engine.spec.quantities[index].high)
+        return told.value != supply or told.status != Status.VALID
 
     def _other_expiry(self) -> int:
         """Return the tick at which a unit without a receive function is lost."""
