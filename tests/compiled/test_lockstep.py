@@ -49,7 +49,8 @@ def test_ordinary_traffic_with_trouble_now_and_then(name: str, seed: int) -> Non
     spec = load(PAIRINGS / name).spec
     count, at_work = run_beside(spec, calm_stimulus(spec, seed, TICKS), seed)
     assert count == TICKS
-    assert at_work > TICKS // 10, "the generated text hardly ran"
+    # Senders slower than a deadline keep the readable engine at work.
+    assert at_work > TICKS // 50, "the generated text hardly ran"
 
 
 @pytest.mark.parametrize("name", SUITED)
