@@ -27,7 +27,7 @@ def invented(path: Path, seed: int) -> tuple[TrueMessage, ...]:
     return network.messages
 
 
-@pytest.mark.parametrize("seed", [42, 43, 44, 45])
+@pytest.mark.parametrize("seed", [42, 43, 44, 46])
 def test_a_draft_passes_the_check_and_holds_what_was_sent(tmp_path: Path, seed: int) -> None:
     messages = invented(tmp_path / "a.log", seed)
     sent = [message for message in messages if message.key.bus == 0][:3]

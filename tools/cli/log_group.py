@@ -10,6 +10,7 @@ COMMANDS = {
     "try-inspect": ("tools.cli.log_try", "try_command"),
     "inspect": ("tools.cli.log_inspect", "inspect_command"),
     "draft": ("tools.cli.log_draft", "draft_command"),
+    "compare": ("tools.cli.log_compare", "compare_command"),
     "replay": ("tools.cli.logs", "replay_command"),
 }
 """Name -> module and the click command in it, in the order a new log is worked on."""

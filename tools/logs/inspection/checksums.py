@@ -223,6 +223,7 @@ def _guess(material: Material, found: list[Fit], rows: Array, counter: Guess | N
     if places:
         evidence += "; the same relation fits with the checksum at " + ", ".join(places)
     facts |= {
+        "relation": _relation(fit, rows, place),
         "also_at": places,
         "family": name,
         "octets": list(fit.octets),
@@ -235,6 +236,45 @@ def _guess(material: Material, found: list[Fit], rows: Array, counter: Guess | N
     score = share * min(1.0, fit.evidence_bits / 32) * (0.9 if families else 1.0)
     score *= 0.6 if places else 1.0
     return Guess(What.CHECKSUM, text, fit.place, score, evidence, facts)
+
+
+def _relation(fit: Fit, rows: Array, counter: Field | None) -> dict[str, Any]:
+    """Return the fit with its constants as plain data, for `explained` on other frames."""
+    left = residue(fit, rows)
+    values = np.zeros(len(rows), np.int64) if counter is None else extract(counter, rows)
+    constants = {}
+    for value in np.unique(values):
+        kinds, counts = np.unique(left[values == value], return_counts=True)
+        constants[int(value)] = int(kinds[counts.argmax()])
+    return {
+        "family": fit.family,
+        "poly": fit.poly,
+        "reflected": fit.reflected,
+        "behind": fit.behind,
+        "octets": list(fit.octets),
+        "counter": None if counter is None else [counter.start, counter.length],
+        "constants": constants,
+    }
+
+
+def explained(guess: Guess, payload: Array) -> Array:
+    """Return which payloads carry the checksum a guess made on other frames says they should."""
+    assert guess.place is not None
+    told = guess.facts["relation"]
+    octets = tuple(told["octets"])
+    fit = Fit(
+        guess.place, told["family"], octets, told["behind"], told["poly"], told["reflected"],
+        True, 0.0, len(octets),
+    )  # fmt: skip
+    left = residue(fit, payload)
+    values = np.zeros(len(payload), np.int64)
+    if told["counter"] is not None:
+        values = extract(Field(*told["counter"]), payload)
+    wanted = np.full(int(values.max(initial=0)) + 1, -1, np.int64)
+    for value, constant in told["constants"].items():
+        if value < len(wanted):
+            wanted[value] = constant
+    return np.asarray(left == wanted[values])
 
 
 def _family_name(fit: Fit) -> str:

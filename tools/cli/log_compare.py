@@ -1,0 +1,69 @@
+"""`xlate log compare`: does the module send what the factory set-up sent?"""
+
+import json
+from pathlib import Path
+
+import click
+
+from tools.cli.log_options import CAUTION, FILE, load_table, parse_options, reading_options
+from tools.cli.main import EXIT_DIFFERENCE
+from xlate_core.errors import InputError
+
+
+@click.command("compare")
+@click.argument("log_a", metavar="LOG_A", type=FILE)
+@click.argument("log_b", metavar="LOG_B", type=FILE)
+@click.option("--bus", "buses", multiple=True, help="Compare this bus only. May be repeated.")
+@reading_options
+@click.option("--json", "as_json", is_flag=True, help="Print the verdicts as JSON.")
+def compare_command(
+    log_a: Path,
+    log_b: Path,
+    buses: tuple[str, ...],
+    channels: tuple[str, ...],
+    offsets: tuple[str, ...],
+    sort: bool,
+    skip_damaged: bool,
+    longest_gap_s: int,
+    as_json: bool,
+) -> None:
+    """Compare LOG_B (what the module sends) with LOG_A (what the factory set-up sent).
+
+    Missing and extra messages, rates, lengths, counter and checksum, constant bits, ranges and
+    rates of change, and the order of first frames after the start. Exit code 1 on any difference.
+    """
+    from tools.logs.comparing import compare
+
+    options = parse_options(channels, offsets, sort, skip_damaged, longest_gap_s)
+    tables = [load_table((log,), options) for log in (log_a, log_b)]
+    for bus in buses:
+        for log, table in zip((log_a, log_b), tables, strict=True):
+            if bus not in table.channels:
+                raise InputError(f"--bus {bus}: {log} has {', '.join(table.channels)}")
+    comparison = compare(tables[0], tables[1], buses)
+    if as_json:
+        verdicts = [
+            {
+                "bus": verdict.bus,
+                "identifier": verdict.identifier,
+                "verdict": "different" if verdict.differences else "equal",
+                "differences": verdict.differences,
+                "notes": verdict.notes,
+            }
+            for verdict in comparison.verdicts
+        ]
+        facts = {"equal": comparison.equal, "messages": verdicts, "start_up": comparison.start_up}
+        click.echo(json.dumps({**facts, "caution": CAUTION}, indent=1))
+    else:
+        for verdict in comparison.verdicts:
+            word = "DIFFERENT" if verdict.differences else "equal"
+            click.echo(f"{verdict.bus} {verdict.identifier}: {word}")
+            for line in (*verdict.differences, *(f"note: {note}" for note in verdict.notes)):
+                click.echo(f"  {line}")
+        for line in comparison.start_up:
+            click.echo(line)
+        count = sum(1 for verdict in comparison.verdicts if verdict.differences)
+        click.echo(f"{len(comparison.verdicts)} messages compared, {count} different")
+        click.echo(CAUTION)
+    if not comparison.equal:
+        raise click.exceptions.Exit(EXIT_DIFFERENCE)
