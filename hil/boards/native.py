@@ -11,6 +11,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -128,10 +129,12 @@ class NativeBoard(LinkBoard):
         program: Path,
         timing: Timing | None = None,
         byte_log: Path | None = None,
+        wrap: Callable[[Port], Port] | None = None,
     ) -> None:
-        """Start the process and say hello."""
+        """Start the process and say hello; `wrap` puts something between the host and the line."""
         self._program = program
         self._byte_log = byte_log
+        self._wrap = wrap
         self.process = NativeProcess(program)
         try:
             super().__init__(pairing, self._line, timing)
@@ -139,12 +142,18 @@ class NativeBoard(LinkBoard):
             self.process.end()
             raise
 
+    def rewrap(self, wrap: Callable[[Port], Port]) -> None:
+        """Put something else between the host and the line from the next opening on."""
+        self._wrap = wrap
+
     def _line(self) -> Port:
         """Return a fresh connection to a process that runs."""
         if not self.process.alive:
             self.process.end()
             self.process = NativeProcess(self._program)
-        port = TcpPort("127.0.0.1", self.process.port)
+        port: Port = TcpPort("127.0.0.1", self.process.port)
+        if self._wrap is not None:
+            port = self._wrap(port)
         return port if self._byte_log is None else LoggedPort(port, ByteLog(self._byte_log))
 
     def close(self) -> None:

@@ -27,15 +27,19 @@ from hil.link.window import WRAP, HostWindow, Taken
 
 SPARE = 128
 """Octets of the board's ring left free for packets without a number."""
-FIRST_WAIT_S = 0.25
 
 
 class Timing(NamedTuple):
-    """How long to wait: for the first answer, before polling, and at most without progress."""
+    """How long to wait, in seconds.
+
+    For an answer to hello in all and before the first repeat of it; then before polling, and at
+    most without progress.
+    """
 
     hello_s: float = 3.0
     patience_s: float = 0.3
     timeout_s: float = 5.0
+    first_hello_s: float = 0.25
 
 
 class Hello(NamedTuple):
@@ -104,7 +108,7 @@ class Session:
     def hello(self) -> Hello:
         """Open the session; raises BoardTimeoutError when nobody answers."""
         end = time.monotonic() + self.timing.hello_s
-        wait = FIRST_WAIT_S
+        wait = self.timing.first_hello_s
         hello = encode(
             Packet(Kind.HELLO, 0, self._nonce, 0, 0, layouts.HELLO.build({"link": LINK_VERSION}))
         )
