@@ -5,6 +5,7 @@ with one expected octet changed: they differ or the bench fails. Anything else i
 """
 
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -14,10 +15,11 @@ from hil.comparison import compare
 from hil.link.disturbance import DisturbedPort, Happened, Trouble
 from hil.link.port import Port
 from hil.link.session import Timing
-from hil.runner import bench_result
+from hil.runner import Pairings, bench_result, find_vectors, load_for_run
 from hil.vectors.names import Names
 from hil.vectors.vector import Vector, load_vector, open_text, render_end
 from hil.verdicts import BENCH, Verdict
+from xlate_core.errors import InputError
 
 PATIENT = Timing(hello_s=5.0, patience_s=0.004, timeout_s=5.0, first_hello_s=0.01)
 
@@ -36,6 +38,27 @@ class Tally:
         """Count a verdict."""
         self.runs += 1
         self.verdicts[verdict] = self.verdicts.get(verdict, 0) + 1
+
+
+Case = tuple[Vector, Names, bool]
+MOST_CASES = 16
+SHORT_TICKS = 600
+
+
+def short_cases(folder: Path, pairings: Pairings, name: str, spoiled: Path) -> list[Case]:
+    """Return short vectors of a pairing, each followed by its copy spoiled into a folder."""
+    cases: list[Case] = []
+    for path in find_vectors([folder / name], folder):
+        vector, names = load_for_run(path, pairings)
+        if vector.header.random is not None or vector.header.ticks > SHORT_TICKS:
+            continue
+        with suppress(ValueError):
+            cases += [(vector, names, True), (spoil(vector, spoiled), names, False)]
+        if len(cases) >= MOST_CASES:
+            return cases
+    if not cases:
+        raise InputError(f"{folder / name}: no vector of at most {SHORT_TICKS} ticks")
+    return cases
 
 
 def spoil(vector: Vector, folder: Path) -> Vector:
@@ -67,7 +90,7 @@ def rewritten(vector: Vector, lines: Sequence[str], folder: Path) -> Vector:
 
 def run_many(
     program: Path,
-    cases: Sequence[tuple[Vector, Names, bool]],
+    cases: Sequence[Case],
     runs: int,
     seed: int,
     trouble: Trouble,

@@ -162,6 +162,15 @@ class NativeBoard(LinkBoard):
         self.process.end()
 
 
+def missing() -> str:
+    """Return what this machine lacks for the board, empty when nothing."""
+    try:
+        find(NATIVE)
+    except BoardError as error:
+        return str(error)
+    return ""
+
+
 def open(name: str, pairing: Pairing, options: BoardOptions) -> NativeBoard:  # noqa: A001
     """Open the native board of a pairing."""
     del name

@@ -48,3 +48,20 @@ def close_board(board: Board) -> None:
     close = getattr(board, "close", None)
     if close is not None:
         close()
+
+
+def made_here() -> list[tuple[str, str]]:
+    """Return the boards this machine can make, with what is missing for those it cannot."""
+    notes = {
+        "reference": "the engine itself, in this process",
+        "native": "the firmware as a process over TCP",
+        "emulated": "the flashable firmware under an emulator",
+    }
+    found = []
+    for name, note in notes.items():
+        if importlib.util.find_spec(KINDS[name]) is None:
+            continue
+        missing = getattr(importlib.import_module(KINDS[name]), "missing", None)
+        said = missing() if missing is not None else ""
+        found.append((name, f"{note}; not usable here: {said}" if said else note))
+    return found

@@ -53,9 +53,9 @@ class LinkBoard:
         self._image_octets = len(Bridge(pairing.spec).image())
         self._connect()
 
-    def _connect(self) -> None:
-        """Open the line, say hello, see that it is the right board."""
-        self.session = Session(self._open_line(), self.timing)
+    def _connect(self, port: Port | None = None) -> None:
+        """Open the line, unless it is open, say hello, see that it is the right board."""
+        self.session = Session(port or self._open_line(), self.timing)
         try:
             self.hello = self.session.hello()
             check_hello(self.hello, self.pairing, self.session.port.name)
@@ -149,8 +149,8 @@ class LinkBoard:
         if self._foreseen is None:
             return
         self._foreseen = None
-        self.session.drain()
-        self._reader.payloads.clear()
+        if not self.session.failed:
+            self.session.drain()
         self._reader = OutputReader(self.pairing)
 
     def confirm(self) -> None:
@@ -195,6 +195,12 @@ class LinkBoard:
         self._foreseen = None
         self.session.port.close()
         self._connect()
+
+    def restart(self) -> None:
+        """Restart the board as a reset does, on the same line; `hello` then says the new start."""
+        self._foreseen = None
+        self.session.restart_board()
+        self._connect(self.session.port)
 
     def close(self) -> None:
         """Let go of the line."""

@@ -91,6 +91,7 @@ class Session:
         self.timing = timing or Timing()
         self.counts = Counts()
         self.hello_said: Hello | None = None
+        self.failed = False
         self._nonce = secrets.randbelow(WRAP - 1) + 1
         self._decoder = Decoder()
         self._window = HostWindow(1, 512)
@@ -189,13 +190,19 @@ class Session:
         self._queue.append((kind, payload))
 
     def next_reply(self) -> Reply:
-        """Return the next reply, waiting for it; raises BoardError when none can come."""
-        if not self._replies:
-            if self._queue:
+        """Return the next reply, waiting for it.
+
+        Raises BoardError when none can come; the session has `failed` then.
+        """
+        try:
+            if not self._replies:
                 self._send()
-            if self._window.idle:
-                raise BoardProtocolError(f"{self.port.name}: no request is open, no reply can come")
-            self._wait()
+                if self._window.idle:
+                    raise BoardProtocolError(f"{self.port.name}: no request is open")
+                self._wait()
+        except BoardError:
+            self.failed = True
+            raise
         return self._replies.popleft()
 
     def pump(self) -> None:

@@ -32,7 +32,9 @@ def test_long_runs_come_back_whole(payload: bytes, number: int) -> None:
 
 
 @given(st.lists(PACKET, max_size=4), st.data())
-def test_pieces_of_any_size_give_the_same_packets(packets: list[Packet], data: st.DataObject) -> None:
+def test_pieces_of_any_size_give_the_same_packets(
+    packets: list[Packet], data: st.DataObject
+) -> None:
     line = b"\0" + b"".join(map(encode, packets))
     decoder = Decoder()
     found: list[Packet] = []

@@ -46,3 +46,21 @@ def generate(pairing: Path, out: Path) -> None:
         click.echo(path.as_posix())
     click.echo(f"{loaded.name}: pairing {loaded.digest[:16]}")
     click.echo("A bench result is no approval: road use needs the checks of local regulations.")
+
+
+@command.command("link")
+@click.option("--check", is_flag=True, help="Write nothing; exit code 1 when the file is older.")
+def link_command(check: bool) -> None:
+    """Write the packet layouts of the link for the firmware, hil/firmware/link/xb_packets.h."""
+    from hil.firmware.programs import LINK
+    from hil.link.layouts import c_header
+    from hil.vectors.files import write_whole
+
+    path = LINK / "xb_packets.h"
+    text = c_header()
+    same = path.is_file() and path.read_text(encoding="utf-8") == text
+    if check:
+        click.echo(f"{path.name}: {'as declared' if same else 'older than the declaration'}")
+        sys.exit(0 if same else 1)
+    write_whole(path, text.encode("utf-8"))
+    click.echo(f"{path.as_posix()} written")

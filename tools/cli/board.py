@@ -1,0 +1,280 @@
+"""`xlate board`: which boards there are, who answers, what a byte log holds."""
+
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from hil.verdicts import EXIT_BENCH, EXIT_INPUT, EXIT_MISMATCH
+from tools.cli.vectors_shared import FIXTURES, PATH, shown
+from xlate_core.errors import InputError
+
+if TYPE_CHECKING:
+    from hil.boards.options import BoardOptions
+    from hil.link.session import Hello
+    from xlate_core.pairing.model import Pairing
+
+board_argument = click.argument("board")
+pairing_option = click.option(
+    "--pairing",
+    "folder",
+    type=PATH,
+    default=None,
+    help="Pairing that native and emulated boards are made for; default farm_pickup.",
+)
+baud_option = click.option(
+    "--baud", type=click.IntRange(300, 12_000_000), default=921_600, show_default=True
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+
+
+@contextmanager
+def told() -> Iterator[None]:
+    """Turn bad input into exit code 2 and a bench that is not ready into 3, each one sentence."""
+    from hil.boards.interface import BoardError
+
+    try:
+        yield
+    except InputError as error:
+        click.echo(str(error), err=True)
+        sys.exit(EXIT_INPUT)
+    except BoardError as error:
+        click.echo(str(error), err=True)
+        sys.exit(EXIT_BENCH)
+
+
+@click.group("board")
+def command() -> None:
+    """Find boards, ask who they are, look at what the line carried.
+
+    Work on a raised, unpowered vehicle with pump and starter disarmed until the bench vectors pass.
+    """
+
+
+@command.command("list")
+@json_option
+def list_command(as_json: bool) -> None:
+    """List the boards that `--board` can name here."""
+    from hil.boards.registry import made_here
+    from hil.boards.serial_line import candidates
+
+    made = made_here()
+    ports = candidates()
+    if as_json:
+        click.echo(
+            json.dumps(
+                {
+                    "made_here": [{"board": name, "note": note} for name, note in made],
+                    "ports": [port._asdict() for port in ports],
+                },
+                indent=2,
+            )
+        )
+        return
+    for name, note in made:
+        click.echo(f"{name:28} {note}")
+    for port in ports:
+        click.echo(f"{port.selector or port.device:28} {port.device}, {port.description}")
+    if not ports:
+        click.echo("no serial port on this machine")
+
+
+@command.command("identify")
+@board_argument
+@pairing_option
+@baud_option
+@json_option
+def identify_command(board: str, folder: Path | None, baud: int, as_json: bool) -> None:
+    """Ask BOARD who it is; any pairing may answer."""
+    with told():
+        hello = hello_of(board, folder, options_of(baud))
+        said = hello._asdict()
+        said["firmware"] = ".".join(map(str, hello.firmware))
+        said["cause"] = cause_word(hello.cause)
+        said["known_as"] = pairing_of(hello.pairing)
+    if as_json:
+        click.echo(json.dumps(said, indent=2))
+        return
+    named = said["known_as"] or "none of fixtures/pairings"
+    click.echo(f"board      {hello.board or '(no name)'}")
+    click.echo(f"firmware   {said['firmware']}, rules {hello.rules}, link {hello.link}")
+    click.echo(f"pairing    {hello.pairing[:16]} ({named}), tick {hello.tick_ms} ms")
+    click.echo(f"started    {hello.boots} times, last cause {said['cause']}")
+    click.echo(
+        f"link       {hello.slots} packets of {hello.packet_octets} octets, "
+        f"receive ring {hello.ring} octets"
+    )
+
+
+@command.command("state")
+@board_argument
+@pairing_option
+@baud_option
+@json_option
+@click.argument("paths", nargs=-1)
+def state_command(
+    board: str, folder: Path | None, baud: int, as_json: bool, paths: tuple[str, ...]
+) -> None:
+    """Print the state fields of BOARD by name; PATHS are beginnings of names, default all."""
+    from hil.boards.registry import close_board, open_board
+    from hil.link.board import LinkBoard
+
+    with told():
+        opened = open_board(board, load_pairing(folder), options_of(baud))
+        try:
+            if not isinstance(opened, LinkBoard):
+                raise InputError(f"board `{board}` has no line to ask for its state")
+            fields = [
+                (path, value)
+                for path, value in opened.dump()
+                if not paths or path.startswith(tuple(paths))
+            ]
+        finally:
+            close_board(opened)
+        if not fields:
+            raise InputError(f"no state field begins with {' or '.join(paths)}")
+    if as_json:
+        click.echo(json.dumps(dict(fields), indent=2))
+        return
+    for path, value in fields:
+        click.echo(f"{path:60} {value}")
+
+
+@command.command("restart")
+@board_argument
+@pairing_option
+@baud_option
+def restart_command(board: str, folder: Path | None, baud: int) -> None:
+    """Restart BOARD as a reset does and see that it comes back."""
+    from hil.boards.registry import close_board, open_board
+    from hil.link.board import LinkBoard
+
+    with told():
+        opened = open_board(board, load_pairing(folder), options_of(baud))
+        try:
+            if not isinstance(opened, LinkBoard):
+                raise InputError(f"board `{board}` has no line to restart it by")
+            before = opened.hello.boots
+            opened.restart()
+            after = opened.hello
+        finally:
+            close_board(opened)
+    click.echo(f"restarted: start {before} before, {after.boots} now, {cause_word(after.cause)}")
+
+
+@command.command("log")
+@click.argument("file", type=PATH)
+def log_command(file: Path) -> None:
+    """Print the packets of a byte log, one a line."""
+    from hil.link.listing import listing
+    from hil.link.port import read_log
+
+    with told():
+        try:
+            entries = read_log(file)
+        except OSError as error:
+            raise InputError(f"{file}: cannot be read ({error.strerror})") from None
+        if not entries:
+            raise InputError(f"{file}: no byte log of a link; expected a file bytes-*.log of a run")
+        for line in listing(entries):
+            click.echo(line)
+
+
+@command.command("disturb")
+@click.option("--runs", type=click.IntRange(1), default=100_000, show_default=True)
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
+@click.option("--pairing", "name", default="minimal", show_default=True)
+def disturb_command(runs: int, seed: int, name: str) -> None:
+    """Run short vectors over a line that drops, doubles, changes, delays and cuts octets.
+
+    Every verdict must be right: pass or bench for a vector as it is, mismatch or bench for one with
+    a changed expectation. Exit code 1 when one was wrong.
+    """
+    import tempfile
+
+    from hil.boards.native import executable
+    from hil.disturbed_runs import Tally, run_many, short_cases
+    from hil.link.disturbance import Trouble
+    from tools.cli.vectors_shared import new_pairings, progress
+
+    tally = Tally()
+    with told(), tempfile.TemporaryDirectory(prefix="xlate-disturb-") as folder:
+        cases = short_cases(shown(FIXTURES / "vectors"), new_pairings(None), name, Path(folder))
+        program = executable(cases[0][1].pairing)
+        try:
+            for so_far in progress(run_many(program, cases, runs, seed, Trouble()), runs):
+                tally = so_far
+        except KeyboardInterrupt:
+            click.echo("stopped by Ctrl-C", err=True)
+    for line in tally.wrong:
+        click.echo(line)
+    counts = ", ".join(f"{count} {verdict.value}" for verdict, count in tally.verdicts.items())
+    click.echo(
+        f"{tally.runs} disturbed runs from seed {seed}: {counts}; {tally.happened.total} "
+        f"disturbances, {tally.repeated} requests repeated; {len(tally.wrong)} wrong verdicts"
+    )
+    sys.exit(EXIT_MISMATCH if tally.wrong else 0)
+
+
+def options_of(baud: int) -> "BoardOptions":
+    """Return the options of a command that looks at one board."""
+    from hil.boards.options import BoardOptions
+
+    return BoardOptions(baud=baud)
+
+
+def load_pairing(folder: Path | None) -> "Pairing":
+    """Return the pairing a board is made for or expected to carry."""
+    from xlate_core.pairing import load
+
+    return load(folder or shown(FIXTURES / "pairings" / "farm_pickup"))
+
+
+def hello_of(board: str, folder: Path | None, options: "BoardOptions") -> "Hello":
+    """Return what a board says of itself, whatever pairing it carries."""
+    from hil.boards.registry import KINDS, check_name, close_board, open_board
+    from hil.boards.serial_line import resolve
+    from hil.link.board import LinkBoard
+    from hil.link.port import open_port
+    from hil.link.session import Session
+
+    check_name(board)
+    if board in KINDS:
+        opened = open_board(board, load_pairing(folder), options)
+        try:
+            if not isinstance(opened, LinkBoard):
+                raise InputError(f"board `{board}` is the reference itself: {opened.identity()}")
+            return opened.hello
+        finally:
+            close_board(opened)
+    port = open_port(resolve(board), options.baud)
+    try:
+        return Session(port, options.timing).hello()
+    finally:
+        port.close()
+
+
+def pairing_of(digest: str) -> str:
+    """Return the name of the stored pairing with a digest, empty without one."""
+    from xlate_core.pairing import load
+
+    for file in sorted((FIXTURES / "pairings").glob("*/bridge.toml")):
+        try:
+            pairing = load(file.parent)
+        except InputError:
+            continue
+        if pairing.digest == digest:
+            return pairing.name
+    return ""
+
+
+def cause_word(cause: int) -> str:
+    """Return a reset cause in words."""
+    from xlate_core.interface import ResetCause
+
+    words = [one.name.lower().replace("_", " ") for one in ResetCause]
+    return words[cause] if cause < len(words) else f"unknown ({cause})"
