@@ -58,7 +58,7 @@ def test_a_run_leaves_journal_byte_log_and_page(tmp_path: Path) -> None:
     assert listed.exit_code == 0
     assert "identity session" in listed.output
     assert "reset" in listed.output
-    assert "digest" in listed.output
+    assert "1 ticks" in listed.output
 
 
 def test_resume_runs_only_what_has_no_verdict(tmp_path: Path) -> None:
