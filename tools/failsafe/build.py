@@ -40,7 +40,7 @@ DETECTIONS = {
     Reason.FAULT_MATURED,
     Reason.ENTRY_STORED,
 }
-RECOVERY_MS = 2000
+RECOVERY_STEP = 50  # ticks between two looks whether everything is as before
 
 
 class Status(StrEnum):
@@ -159,13 +159,13 @@ class Builder:
         if fault.from_start:
             start = bench.reach(self.required, situation, frozenset({fault.subject}))
             after = dict(start.values)
-            changes = {
+            different = {
                 output: [Change(0, output, value)]
                 for output, value in after.items()
                 if snapshot.values.get(output) != value
             }
-            detected = Event(0, Reason.SUPERVISION_ON, fault.subject, 0)
-            return Seen(0, changes, detected, (), dict(snapshot.values), after, {})
+            never = Event(0, Reason.SUPERVISION_ON, fault.subject, 0)
+            return Seen(0, different, never, (), dict(snapshot.values), after, {})
         bench.come_back(snapshot)
         bench.listening = True
         began = bench.bridge.now
@@ -185,7 +185,7 @@ class Builder:
         bench.changes.clear()
         fault.remove(bench)
         gone = bench.bridge.now
-        bench.run(RECOVERY_MS // self.tick_ms)
+        self._recover(changes, snapshot)
         bench.listening = False
         recovered: dict[str, int | None] = {}
         for output in changes:
@@ -193,6 +193,14 @@ class Builder:
             same = bench.values.get(output) == snapshot.values.get(output)
             recovered[output] = (back[-1] - gone if back else 0) if same else None
         return Seen(began, changes, detected, stored, dict(snapshot.values), after, recovered)
+
+    def _recover(self, changes: dict[str, list[Change]], snapshot: Snapshot) -> None:
+        """Run until every output that moved is as before, or as long as somebody waits for it."""
+        bench = self.bench
+        for _ in range(self.required.tables.recover_ms // self.tick_ms // RECOVERY_STEP):
+            if all(bench.values.get(one) == snapshot.values.get(one) for one in changes):
+                break
+            bench.run(RECOVERY_STEP)
 
     def _watch_ticks(self, fault: Fault) -> int:
         """Return how long a fault is watched: the longest time somebody allows, and a little."""

@@ -1,4 +1,4 @@
-"""What a person requires, from `fixtures/tables/PAIRING/required.toml`, checked before anything runs.
+"""What a person requires: `fixtures/tables/PAIRING/required.toml`, checked before anything runs.
 
 The manual of the file is `tools/failsafe/REQUIRED.md`. Every name is held against the pairing; all
 problems come in one run, with line and nearest valid name.
@@ -82,6 +82,9 @@ class RequiredFile(StrictTable):
     format_: Literal[1] = Field(alias="format", description="format of this file: 1")
     settle_ms: int = Field(4000, ge=100, le=60000, description="time to reach a situation, ms")
     observe_ms: int = Field(1500, ge=100, le=60000, description="least time a fault is watched, ms")
+    recover_ms: int = Field(
+        4000, ge=100, le=60000, description="longest time to wait for recovery, ms"
+    )
     axis: dict[str, dict[str, ChoiceTable]] = Field(description="axes of operating situations")
     require: Annotated[list[RequireTable], Field(min_length=1)] = Field(description="requirements")
     not_applicable: list[NotApplicableTable] = Field([], description="faults that do not apply")
