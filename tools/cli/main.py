@@ -24,6 +24,7 @@ COMMANDS = {
     "log": ("tools.cli.log_group", "Read bus logs and work out layouts from them."),
     "board": ("tools.cli.board", "Find boards, ask who they are, read byte logs."),
     "firmware": ("tools.cli.firmware", "Generate the C tables of a pairing, build firmware."),
+    "failsafe": ("tools.cli.failsafe", "The failsafe behaviour table."),
     "timing": ("tools.cli.timing", "Worst-case times on the buses and through the bridge."),
     "speed": ("tools.cli.speed", "Measure the speed of the reference engine."),
 }

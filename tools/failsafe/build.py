@@ -6,7 +6,7 @@ anything for is open.
 """
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field
 from enum import StrEnum
 from fractions import Fraction
@@ -24,7 +24,14 @@ from tools.failsafe.names import (
     TableNames,
     is_pin,
 )
-from tools.failsafe.required import Required, RequireTable, Situation, fits, holds_in
+from tools.failsafe.required import (
+    Required,
+    RequireTable,
+    Situation,
+    fits,
+    holds_in,
+    show_situation,
+)
 from xlate_core.events import Event, Reason
 
 DETECTIONS = {
@@ -109,11 +116,6 @@ class Seen:
     substitutes: dict[str, str] = field(default_factory=dict)
 
 
-def show_situation(situation: Situation) -> str:
-    """Return a situation as people read it."""
-    return ", ".join(f"{axis} {choice}" for axis, choice in situation)
-
-
 class Builder:
     """Builds the table of one pairing."""
 
@@ -124,24 +126,17 @@ class Builder:
         self.bench = Bench(names)
         self.faults = list(faults(names))
         self.tick_ms = names.pairing.spec.tick_ms
+        self.reached: dict[Situation, tuple[Snapshot, frozenset[str]]] = {}
 
-    def build(
-        self, said: Callable[[int, int, str], None], situations: tuple[Situation, ...] | None = None
-    ) -> list[Row]:
-        """Run everything; `said(done, all, what)` is told now and then."""
-        chosen = self.required.situations if situations is None else situations
-        total = len(chosen) * len(self.faults)
-        rows: list[Row] = []
-        done = 0
-        for situation in chosen:
+    def rows_in(self, situation: Situation, chosen: list[Fault]) -> list[Row]:
+        """Try some faults in one situation; return their rows in order."""
+        if situation not in self.reached:
             snapshot = self.bench.reach(self.required, situation)
-            quiet = self._idle(snapshot)
-            for fault in self.faults:
-                said(done, total, f"{fault.name} in {show_situation(situation)}")
-                done += 1
-                rows += self._rows(fault, situation, self._try(fault, situation, snapshot), quiet)
-        rows += self._static_rows()
-        said(done, total, "")
+            self.reached = {situation: (snapshot, self._idle(snapshot))}
+        snapshot, quiet = self.reached[situation]
+        rows: list[Row] = []
+        for fault in chosen:
+            rows += self._rows(fault, situation, self._try(fault, situation, snapshot), quiet)
         return rows
 
     def _idle(self, snapshot: Snapshot) -> frozenset[str]:
@@ -345,7 +340,7 @@ class Builder:
                 return one.reason
         return ""
 
-    def _static_rows(self) -> Iterator[Row]:
+    def static_rows(self) -> Iterator[Row]:
         """Yield rows of faults the bench cannot make: not applicable with reason, or undetected."""
         for kind, subject in static_faults(self.names):
             row = Row(subject, kind, subject, (), Status.UNDETECTED, note=CLASSES[kind])

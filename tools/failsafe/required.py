@@ -167,6 +167,11 @@ def holds_in(choices: Choices, situation: Situation) -> bool:
     return all(chosen.get(axis) in wanted for axis, wanted in choices.items())
 
 
+def show_situation(situation: Situation) -> str:
+    """Return a situation as people read it."""
+    return ", ".join(f"{axis} {choice}" for axis, choice in situation)
+
+
 class _Check:
     """Holds every name of the file against the pairing."""
 
