@@ -229,10 +229,9 @@ section { break-before: page; } .sign td { height: 2.2em; }
 def to_html(pairing: Pairing, required: Required, rows: Sequence[Row]) -> str:
     """Return the table as one page of HTML that prints on A4; a page each output."""
     parts = [
-        (
-            f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Failsafe behaviour of '
-            f"{escape(pairing.name)}</title><style>{STYLE}</style></head><body>"
-        ),
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">',
+        f"<title>Failsafe behaviour of {escape(pairing.name)}</title>",
+        f"<style>{STYLE}</style></head><body>",
         f"<h1>Failsafe behaviour of {escape(pairing.name)}</h1>",
         f"<p>Pairing digest {escape(pairing.digest)}. <b>Unsigned.</b></p>",
         *(f"<p>{escape(line)}</p>" for line in summary(rows)),
