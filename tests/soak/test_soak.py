@@ -8,7 +8,7 @@ import pytest
 from hil.boards.interface import Board
 from hil.boards.reference import ReferenceBoard
 from hil.soak.maker import make
-from hil.soak.running import Round, rounds
+from hil.soak.running import Round, lockstep, rounds
 from hil.vectors.generation import generate
 from hil.vectors.names import names_of
 from tools.environment import C_COMPILER
@@ -105,3 +105,13 @@ def test_a_board_that_is_late_is_found_cut_small_and_kept(tmp_path: Path) -> Non
         line for line in scenario.read_text(encoding="utf-8").splitlines() if "at " in line[:3]
     ]
     assert len(events) < 30
+
+
+@pytest.mark.parametrize("seed", [8])
+def test_the_fast_form_on_pairings_that_once_parted_it(seed: int, tmp_path: Path) -> None:
+    """Seed 8: a three-octet Motorola signal in a message that is mostly Intel."""
+    pairing = make(seed, tmp_path)
+    for style in ("driving", "disturbed"):
+        parted, ticks = lockstep(pairing, ReferenceBoard(pairing), seed, style, 2500)
+        assert parted is None
+        assert ticks == 2500

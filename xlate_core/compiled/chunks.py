@@ -45,12 +45,15 @@ class Call:
     chunks: tuple[Chunk, ...]
 
 
-def pieces(chunk: Chunk) -> list[tuple[str, int]]:
-    """Return letter and shift of the numbers a chunk is read or written as, in octet order."""
+def pieces(chunk: Chunk, intel: bool) -> list[tuple[str, int]]:
+    """Return letter and shift of the numbers a chunk is read or written as, in octet order.
+
+    `intel` is the byte order of the number they make up: that of the call.
+    """
     sizes = {3: (2, 1), 5: (4, 1), 6: (4, 2), 7: (4, 2, 1)}.get(chunk.size, (chunk.size,))
     found, place = [], 0
     for size in sizes:
-        shift = 8 * place if chunk.intel else 8 * (chunk.size - place - size)
+        shift = 8 * place if intel else 8 * (chunk.size - place - size)
         found.append((LETTERS[size], shift))
         place += size
     return found
@@ -60,7 +63,7 @@ def unpack_lines(names: list[str], call: Call, function: str) -> list[str]:
     """Return the lines that give each chunk of a call its number out of `data`."""
     targets, joins = [], []
     for name, chunk in zip(names, call.chunks, strict=True):
-        parts = pieces(chunk)
+        parts = pieces(chunk, chunk.intel)
         if len(parts) == 1:
             targets.append(name)
             continue
@@ -71,9 +74,9 @@ def unpack_lines(names: list[str], call: Call, function: str) -> list[str]:
     return [f"{', '.join(targets)}, = {function}(data)", *joins]
 
 
-def split_values(value: str, chunk: Chunk) -> list[str]:
-    """Return the texts of a chunk's pieces, out of the text of its number."""
-    parts = pieces(chunk)
+def split_values(value: str, chunk: Chunk, intel: bool) -> list[str]:
+    """Return the texts of a chunk's pieces, out of the text of its number in that byte order."""
+    parts = pieces(chunk, intel)
     if len(parts) == 1:
         return [value]
     widths = {"B": 0xFF, "H": 0xFFFF, "I": 0xFFFFFFFF}
@@ -82,7 +85,7 @@ def split_values(value: str, chunk: Chunk) -> list[str]:
 
 def letters(chunk: Chunk) -> str:
     """Return the `struct` letters of a chunk."""
-    return "".join(letter for letter, _ in pieces(chunk))
+    return "".join(letter for letter, _ in pieces(chunk, chunk.intel))
 
 
 def first_octet(signal: SignalSpec) -> int:

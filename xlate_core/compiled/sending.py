@@ -264,7 +264,7 @@ def _put_together(text: Text, number: int, layout: Layout) -> None:
         if counted is not None and counted[0] == index:
             turn = f"k{number} << {counted[1]}" if counted[1] else f"k{number}"
             value = turn if value == "0" else f"{value} | {turn}"
-        values += split_values(value, chunk)
+        values += split_values(value, chunk, layout.intel)
     behind = layout.own == layout.length - 1  # the checksum is put behind the other octets
     length = layout.length - 1 if behind else layout.length
     pack = text.bind(f"pack_into_{number}", Struct(layout.layout(length)).pack)
