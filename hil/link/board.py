@@ -36,6 +36,8 @@ AHEAD = 4
 class LinkBoard:
     """A board behind the link, with a session opened when it is made.
 
+    `told_inputs` are the inputs the board has, as far as it was told.
+
     `reopen` gives a fresh line after the bench failed; without it the board is lost then.
     """
 
@@ -67,7 +69,7 @@ class LinkBoard:
         except BaseException:
             self.session.port.close()
             raise
-        self._inputs = initial(self.pairing)
+        self.told_inputs = initial(self.pairing)
         self._reader = OutputReader(self.pairing)
 
     # THE INTERFACE OF ALL BOARDS
@@ -92,9 +94,9 @@ class LinkBoard:
             assert reader.idle is not None
             return reader.idle
         if self._foreseen is None:
-            parts = [input_records(self._inputs, inputs)]
+            parts = [input_records(self.told_inputs, inputs)]
             parts += [frame_record(frame) for frame in frames]
-            self._inputs = inputs
+            self.told_inputs = inputs
             self._ask(b"".join(parts) + ticks_records(1))
         while True:
             found = reader.take()
@@ -142,7 +144,7 @@ class LinkBoard:
     def foresee(self, plays: Iterator[Play]) -> None:
         """From now on the plays are sent ahead; `step`, `reset`, `digest` only read in step."""
         self.end_foresight()
-        self._foreseen = requests(plays, self._inputs, self.session.room)
+        self._foreseen = requests(plays, self.told_inputs, self.session.room)
 
     def end_foresight(self) -> None:
         """Leave what was foreseen: what is on the way is awaited and dropped."""
@@ -232,7 +234,7 @@ class LinkBoard:
             following = next(self._foreseen, None)
             if following is None:
                 break
-            payload, self._inputs = following
+            payload, self.told_inputs = following
             session.submit(Kind.WORK, payload)
         reply = session.next_reply()
         self._keep(reply.kind, reply.payload, reply.requests_check, reply.replies_check)

@@ -53,6 +53,7 @@ class Op(IntEnum):
     DIGEST = 0x07
     FREE_RUN = 0x08
     LOST = 0x09
+    INPUT = 0x0A
     DUTY = 0x10
     FREQUENCY = 0x11
     COMMAND = 0x12
@@ -155,12 +156,14 @@ RECORDS: dict[Op, Struct] = {
     Op.DIGEST: Struct("digest" / Int32ul, "requests" / Int32ul, "replies" / Int32ul),
     Op.FREE_RUN: Struct("on" / Int8ul),
     Op.LOST: Struct("records" / Int32ul),
+    Op.INPUT: Struct(),
     Op.DUTY: Struct("index" / Int8ul, "value" / Int16ul),
     Op.FREQUENCY: Struct("index" / Int8ul, "value" / Int32ul),
     Op.COMMAND: Struct("bus" / Int8ul, "value" / Int8ul),
     Op.HOLD: Struct("value" / Int8ul),
 }
-"""Records by op, the op octet itself left out. In a request DIGEST is the op octet alone."""
+"""Records by op, the op octet itself left out. In a request DIGEST is the op octet alone; INPUT is
+followed by the record of an input, in a free run's journal."""
 
 
 def fields(layout: Any) -> list[tuple[str, Any, int]]:

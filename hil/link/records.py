@@ -112,7 +112,9 @@ class Digest:
 class OutputReader:
     """Reads RESULT payloads tick by tick; what it was not told stays as it was.
 
-    `quiet` ticks are known to come with nothing new, `idle` is what they put out.
+    `quiet` ticks are known to come with nothing new, `idle` is what they put out. In a free run
+    `inputs_told` gathers the input records of the tick that is returned next, `lost` is how many
+    ticks found no room in the journal.
     """
 
     pairing: Pairing
@@ -120,6 +122,8 @@ class OutputReader:
     idle: Outputs | None = None
     payloads: deque[bytes] = field(default_factory=deque)
     checks: deque[tuple[int, int]] = field(default_factory=deque)
+    inputs_told: list[bytes] = field(default_factory=list)
+    lost: int = 0
     _at: int = 0
     _body: list[Frame] = field(default_factory=list)
     _engine: list[Frame] = field(default_factory=list)
@@ -183,6 +187,9 @@ class OutputReader:
                 self._at = at + 3
                 return self._tick(payload[at + 1] | payload[at + 2] << 8)
             else:
+                if op == Op.INPUT:
+                    at = self._input(payload, at + 1)
+                    continue
                 known = RECORD.get(op)  # type: ignore[call-overload]
                 if known is None or at + known.size > end:
                     raise BoardProtocolError(f"the board sent a record nobody knows: 0x{op:02X}")
@@ -195,6 +202,19 @@ class OutputReader:
                 self._change(op, values)
         self._at = at
         return None
+
+    def _input(self, payload: bytes, at: int) -> int:
+        """Gather an input record of a free run; return the place behind it."""
+        op = payload[at] if at < len(payload) else 0
+        if FRAME <= op < SHORT_TICKS:
+            length = (5 if op & FRAME_EXTENDED else 3) + min(op & FRAME_LENGTH, MAX_DATA_LENGTH)
+        else:
+            known = RECORD.get(op)  # type: ignore[call-overload]
+            length = known.size if known is not None else len(payload)
+        if at + length > len(payload):
+            raise BoardProtocolError("an input record of the journal is cut short")
+        self.inputs_told.append(payload[at : at + length])
+        return at + length
 
     def _learn(self, record: bytes) -> Frame:
         """Return the frame of a record and remember it."""
@@ -215,6 +235,9 @@ class OutputReader:
         """Take over an output that changed; one the pairing does not have is a spare slot."""
         if op == Op.HOLD:
             self._hold = values[1]
+            return
+        if op == Op.LOST:
+            self.lost += values[1]
             return
         targets = {
             Op.LEVEL: self._levels,

@@ -163,9 +163,9 @@ static void journal(xb_work *work, xb_session *session, const uint8_t *record, u
     if (work->free_run == 0u) {
         return;
     }
-    place = tell(work, session, record[0], octets);
-    for (uint32_t i = 1u; i < octets; i++) {
-        place[i] = record[i];
+    place = tell(work, session, XB_OP_INPUT, octets + XB_INPUT_RECORD_OCTETS);
+    for (uint32_t i = 0u; i < octets; i++) {
+        place[i + XB_INPUT_RECORD_OCTETS] = record[i];
     }
 }
 
@@ -295,6 +295,9 @@ static outcome take_order(xb_work *work, xb_session *session, const uint8_t *rec
         work->ticks_left = xb_get_number(&record[XB_TICKS_RECORD_AT_TICKS], 2u);
         return (work->free_run != 0u) ? NOT_NOW : DONE;
     case XB_OP_RESET:
+        if (work->free_run != 0u) {
+            return NOT_NOW; /* the journal could not tell */
+        }
         if (record[XB_RESET_RECORD_AT_CAUSE] > (uint8_t)XB_RESET_COMMANDED) {
             return RANGE;
         }

@@ -1,0 +1,176 @@
+"""A free run: the board's own clock ticks, the host only throws stimulus in.
+
+The board writes a journal of every input with the tick it acted on, and of what it put out. The
+journal is replayed through the reference, so a free run is compared bit for bit as well. A tick
+that found no room in the journal makes the run a bench fault: nothing is said about the product.
+"""
+
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from hil.boards.interface import BoardError, BoardProtocolError
+from hil.boards.reference import ReferenceBoard
+from hil.link.board import LinkBoard
+from hil.link.layouts import FRAME, FRAME_ENGINE, FRAME_EXTENDED, SHORT_TICKS, Kind, Op
+from hil.link.records import (
+    DIGEST_REQUEST,
+    RECORD,
+    Digest,
+    OutputReader,
+    frame_record,
+    input_records,
+    reset_record,
+)
+from hil.vectors.plays import Play
+from hil.vectors.records import initial
+from xlate_core.bridge import Inputs, Outputs, ResetCause
+from xlate_core.buses import BusInput
+from xlate_core.frames import Frame
+
+SHORTEST_LOOK_S = 0.002
+
+
+@dataclass(frozen=True, slots=True)
+class FreeRunDifference:
+    """The first tick whose outputs, or after all of them the digest, are not the reference's."""
+
+    tick: int
+    expected: Outputs | int
+    actual: Outputs | int
+
+
+@dataclass(slots=True)
+class FreeRun:
+    """What a free run was; `ticks` ran, of which the inputs are known by the journal."""
+
+    ticks: int = 0
+    inputs: int = 0
+    frames_in: int = 0
+    frames_out: int = 0
+    digest: int | None = None
+    difference: FreeRunDifference | None = None
+
+
+class Replay:
+    """Takes the journal tick by tick and runs the reference beside it."""
+
+    def __init__(self, board: LinkBoard) -> None:
+        """Start where the board starts after a power-on reset."""
+        self.run = FreeRun()
+        self.reader = OutputReader(board.pairing)
+        self._reference = ReferenceBoard(board.pairing)
+        self._inputs = initial(board.pairing)
+
+    def take(self, payload: bytes, checks: tuple[int, int]) -> None:
+        """Take a reply of the board."""
+        if payload:
+            self.reader.payloads.append(payload)
+            self.reader.checks.append(checks)
+        while (found := self.reader.take()) is not None:
+            if isinstance(found, Digest):
+                self._end(found)
+            else:
+                self._tick(found)
+
+    def _tick(self, actual: Outputs) -> None:
+        """Run one tick of the journal on the reference and compare."""
+        run, frames = self.run, []
+        for record in self.reader.inputs_told:
+            run.inputs += 1
+            if FRAME <= record[0] < SHORT_TICKS:
+                frames.append(frame_of(record))
+            else:
+                self._inputs = with_input(self._inputs, record)
+        self.reader.inputs_told.clear()
+        expected = self._reference.step(self._inputs, tuple(frames))
+        if expected != actual and run.difference is None:
+            run.difference = FreeRunDifference(run.ticks, expected, actual)
+        run.ticks += 1
+        run.frames_in += len(frames)
+        run.frames_out += len(actual.frames[0]) + len(actual.frames[1])
+
+    def _end(self, found: Digest) -> None:
+        """Compare the state after the last tick."""
+        if (found.requests_check, found.replies_check) != found.expected:
+            raise BoardProtocolError("octets changed on the line although every packet agreed")
+        self.run.digest = found.digest
+        expected = self._reference.digest()
+        if expected != found.digest and self.run.difference is None:
+            self.run.difference = FreeRunDifference(self.run.ticks, expected, found.digest)
+
+
+def frame_of(record: bytes) -> Frame:
+    """Return the frame of a record, as the reference takes it."""
+    width = 4 if record[0] & FRAME_EXTENDED else 2
+    return Frame(
+        1 if record[0] & FRAME_ENGINE else 0,
+        bool(record[0] & FRAME_EXTENDED),
+        int.from_bytes(record[1 : 1 + width], "little"),
+        record[1 + width :],
+    )
+
+
+def with_input(inputs: Inputs, record: bytes) -> Inputs:
+    """Return the inputs after one input record."""
+    op, *values = RECORD[Op(record[0])].unpack(record)
+    if op == Op.LEVEL:
+        levels = list(inputs.levels)
+        levels[values[0]] = bool(values[1])
+        return inputs._replace(levels=tuple(levels))
+    if op == Op.COUNT:
+        counts = list(inputs.counts)
+        counts[values[0]] = values[1]
+        return inputs._replace(counts=tuple(counts))
+    if op == Op.SUPPLY:
+        return inputs._replace(supply_mv=values[0])
+    body, engine = inputs.buses
+    told = BusInput(*values[1:])
+    return inputs._replace(buses=(told, engine) if values[0] == 0 else (body, told))
+
+
+def free_run(board: LinkBoard, seconds: float, plays: Iterator[Play]) -> FreeRun:
+    """Let a board run by its own clock and throw the plays in at their times; compare all of it.
+
+    Raises BoardError when the journal is not whole.
+    """
+    session = board.session
+    tick_s = board.pairing.spec.tick_ms / 1000
+    board.reset(ResetCause.POWER_ON, False)
+    replay = Replay(board)
+    inputs = initial(board.pairing)
+    start = input_records(board.told_inputs, inputs)
+    session.submit(
+        Kind.WORK,
+        start + reset_record(ResetCause.POWER_ON, False) + RECORD[Op.FREE_RUN].pack(Op.FREE_RUN, 1),
+    )
+    began = time.monotonic()
+    tick = 0
+    play = next(plays, None)
+    while (passed := time.monotonic() - began) < seconds:
+        while play is not None and (tick + play.idle) * tick_s <= passed:
+            tick += play.idle + 1
+            codes = dict(play.codes)
+            records = [input_records(inputs, play.inputs)]
+            records += [
+                frame_record(frame, codes.get(place, 0)) for place, frame in enumerate(play.frames)
+            ]
+            inputs = play.inputs
+            if any(records):
+                session.submit(Kind.WORK, b"".join(records))
+            play = next(plays, None)
+        for reply in session.poll_replies(SHORTEST_LOOK_S):
+            replay.take(reply.payload, (reply.requests_check, reply.replies_check))
+    session.submit(Kind.WORK, RECORD[Op.FREE_RUN].pack(Op.FREE_RUN, 0) + DIGEST_REQUEST)
+    while not session.idle:
+        reply = session.next_reply()
+        replay.take(reply.payload, (reply.requests_check, reply.replies_check))
+    board.told_inputs = inputs
+    if replay.reader.lost:
+        raise BoardError(
+            f"{session.port.name}: {replay.reader.lost} ticks found no room in the journal: the "
+            "line is too slow for this stimulus"
+        )
+    if replay.run.ticks == 0:
+        raise BoardError(f"{session.port.name}: the board has no clock of its own: no tick ran")
+    return replay.run

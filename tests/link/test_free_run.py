@@ -1,0 +1,98 @@
+"""A free run: the board's clock, the board's journal, the reference's verdict."""
+
+from collections.abc import Iterator
+from itertools import islice
+
+import pytest
+
+from hil.boards.interface import BoardError
+from hil.boards.native import NativeBoard
+from hil.link.free_run import Replay, free_run, with_input
+from hil.link.layouts import Op
+from hil.link.records import RECORD, frame_record, ticks_records
+from hil.vectors import plays, random_traffic
+from hil.vectors.plays import Play
+from tests.link.helpers import native, pairings, program
+from xlate_core.bridge import Inputs
+from xlate_core.frames import Frame
+
+
+def traffic(name: str, ticks: int) -> Iterator[Play]:
+    names = pairings().names(name)
+    for step in islice(random_traffic.steps(names, 11, "disturbed", ticks), ticks):
+        frames = tuple(one.frame for one in step.stimuli)
+        yield Play(0, None, step.inputs, frames, (), False)
+
+
+@pytest.mark.parametrize("name", ["minimal", "farm_pickup"])
+def test_a_free_run_is_compared_tick_by_tick(name: str) -> None:
+    board = native(name)
+    try:
+        run = free_run(board, 0.7, traffic(name, 3000))
+        assert run.difference is None
+        assert run.digest is not None
+        assert run.ticks > 50
+        assert run.inputs > 10
+        assert run.frames_out > 0
+        # and lockstep goes on afterwards
+        board.recover()
+        assert board.digest() == native_digest(board)
+    finally:
+        board.close()
+
+
+def native_digest(board: NativeBoard) -> int:
+    from hil.boards.reference import ReferenceBoard
+
+    return ReferenceBoard(board.pairing).digest()
+
+
+def test_a_journal_that_lies_is_a_difference() -> None:
+    board = native()
+    try:
+        replay = Replay(board)
+        wrong = frame_record(Frame(0, False, 0x7FF, b"\x01"))
+        replay.take(wrong + ticks_records(1), (0, 0))
+        assert replay.run.difference is not None
+        assert replay.run.difference.tick == 0
+    finally:
+        board.close()
+
+
+def test_a_tick_without_room_is_a_bench_fault() -> None:
+    class Slow(NativeBoard):
+        """Nobody takes the journal away."""
+
+    board = Slow(pairings().names("farm_pickup").pairing, program("farm_pickup"))
+    try:
+        session = board.session
+        original = session.poll_replies
+
+        def late(timeout_s: float) -> list[object]:
+            import time
+
+            time.sleep(1.5)
+            del timeout_s
+            return []
+
+        session.poll_replies = late  # type: ignore[method-assign, assignment]
+        with pytest.raises(BoardError, match="no room in the journal"):
+            free_run(board, 1.2, traffic("farm_pickup", 10))
+        assert original is not None
+    finally:
+        board.close()
+
+
+def test_input_records_change_one_thing_each() -> None:
+    inputs = Inputs(levels=(False, False), counts=(0,), supply_mv=12000)
+    assert with_input(inputs, RECORD[Op.LEVEL].pack(Op.LEVEL, 1, 1)).levels == (False, True)
+    assert with_input(inputs, RECORD[Op.COUNT].pack(Op.COUNT, 0, 77)).counts == (77,)
+    assert with_input(inputs, RECORD[Op.SUPPLY].pack(Op.SUPPLY, 9000)).supply_mv == 9000
+    told = with_input(inputs, RECORD[Op.CONTROLLER].pack(Op.CONTROLLER, 1, 2, 3, 4, 5))
+    assert tuple(told.buses[1]) == (2, 3, 4, 5)
+    assert told.buses[0] == inputs.buses[0]
+
+
+def test_the_plays_keep_their_time() -> None:
+    names = pairings().names("minimal")
+    assert len(list(plays.first(5, iter(()), plays.start_of(names)))) == 1
