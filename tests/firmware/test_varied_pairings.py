@@ -16,6 +16,7 @@ from hil.boards.native_library import NativeLibraryBoard
 from hil.firmware.building import build_library
 from tests.core.test_bridge import NAMES, PAIRINGS, random_inputs, random_stimulus, step
 from tests.firmware.test_core_equals_reference import differences
+from tests.firmware.vary_drive import vary_drive
 from tests.firmware.vary_instruments import vary_instrument
 from tools.environment import C_COMPILER
 from xlate_core.bridge import Bridge, BridgeSpec, Inputs
@@ -23,8 +24,6 @@ from xlate_core.conditions import ConditionSpec, Operator
 from xlate_core.faults import FaultSpec
 from xlate_core.frames import Frame
 from xlate_core.functions import FunctionSpec
-from xlate_core.functions.cooling_fan import CoolingFanSpec
-from xlate_core.functions.fuel_pump import FuelPumpSpec
 from xlate_core.functions.gauge import GaugeSpec
 from xlate_core.pairing import load
 from xlate_core.quantities import QuantitySpec, SourceSpec
@@ -99,14 +98,9 @@ def vary_transmit(spec: TransmitSpec, source: random.Random) -> TransmitSpec:
 
 
 def vary_function(spec: FunctionSpec, source: random.Random) -> FunctionSpec:
-    if isinstance(spec, CoolingFanSpec):
-        stage, on, off = (source.randrange(n) for n in (len(spec.stages) + 1, 60, 60))
-        return replace(spec, on_loss_stage=stage, min_on=on, min_off=off)
-    if isinstance(spec, FuelPumpSpec):
-        return replace(spec, prime=source.randrange(60), off_delay=source.randrange(30))
     if isinstance(spec, GaugeSpec):
         return replace(spec, hysteresis=source.choice((0, 3, 100)))
-    return vary_instrument(spec, source)
+    return vary_instrument(vary_drive(spec, source), source)
 
 
 def vary(spec: BridgeSpec, source: random.Random) -> BridgeSpec:
