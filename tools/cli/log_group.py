@@ -11,6 +11,9 @@ COMMANDS = {
     "inspect": ("tools.cli.log_inspect", "inspect_command"),
     "draft": ("tools.cli.log_draft", "draft_command"),
     "compare": ("tools.cli.log_compare", "compare_command"),
+    "find-input": ("tools.cli.log_find_input", "find_input_command"),
+    "sleep": ("tools.cli.log_sleep", "sleep_command"),
+    "redact": ("tools.cli.log_redact", "redact_command"),
     "replay": ("tools.cli.logs", "replay_command"),
 }
 """Name -> module and the click command in it, in the order a new log is worked on."""
