@@ -152,10 +152,12 @@ def restart(plain: Bridge, fast: CompiledBridge, source: random.Random) -> None:
     """Reset both, or put both into a snapshot."""
     if source.random() < 0.3:
         cause = source.choice(tuple(ResetCause))
-        plain.reset(cause)
-        fast.reset(cause)
+        kept = source.choice((None, plain.kept()))
+        plain.reset(cause, kept)
+        fast.reset(cause, kept)
         assert fast.now == plain.now == 0
     else:
+        assert fast.kept() == plain.kept()
         image = plain.image()
         assert fast.image() == image
         plain.restore(image)

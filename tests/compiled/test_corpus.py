@@ -25,6 +25,7 @@ def pairings() -> Pairings:
     return Pairings(PAIRINGS, load, {})
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", CORPUS, ids=lambda path: f"{path.parent.name}/{path.name}")
 def test_stored_vector(path: Path, pairings: Pairings) -> None:
     vector, names = load_for_run(path, pairings)
@@ -32,8 +33,10 @@ def test_stored_vector(path: Path, pairings: Pairings) -> None:
     plain, fast = Bridge(spec), CompiledBridge(spec, calm_before_first=2)
     for tick, reset, inputs, frames in stimulus(vector, names):
         if reset is not None:
-            plain.reset(reset[0])
-            fast.reset(reset[0])
+            cause, keep = reset
+            assert fast.kept() == plain.kept()
+            plain.reset(cause, plain.kept() if keep else None)
+            fast.reset(cause, fast.kept() if keep else None)
         for frame in frames:
             plain.receive(frame)
         fast.receive_all(frames)

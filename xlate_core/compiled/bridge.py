@@ -37,7 +37,7 @@ def engine_of(
 
 def is_suited(spec: BridgeSpec) -> bool:
     """Return whether the fast form knows all the pairing asks for: not bus states and sleep."""
-    return not spec.watches_buses
+    return not spec.watches_buses and all(fault.bus < 0 for fault in spec.faults)
 
 
 class CompiledBridge:
@@ -134,6 +134,21 @@ class CompiledBridge:
         """Return (path, declaration, value) of every state field."""
         self._settle()
         return self.plain.dump()
+
+    def field(self, path: str) -> int:
+        """Return one state field by the path `dump` shows it under; KeyError for an unknown one."""
+        self._settle()
+        return self.plain.field(path)
+
+    def kept(self) -> bytes:
+        """Return the memory that survives a reset, to be taken between ticks."""
+        self._settle()
+        return self.plain.kept()
+
+    @property
+    def kept_layout(self) -> int:
+        """The number of the layout of the kept memory."""
+        return self.plain.kept_layout
 
     def restore(self, image: bytes) -> None:
         """Take up a snapshot of the same pairing; raises ImageError when its length differs."""

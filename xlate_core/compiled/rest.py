@@ -10,11 +10,12 @@ from dataclasses import dataclass, field
 from operator import attrgetter
 from typing import Any
 
-from xlate_core import conditions, faults, power
-from xlate_core.arithmetic import UINT16_MAX, UINT32_MAX
+from xlate_core import conditions
+from xlate_core.arithmetic import UINT16_MAX
 from xlate_core.bridge import Bridge
+from xlate_core.compiled.shadow import try_control
 from xlate_core.compiled.tracing import HIGHEST, LOWEST
-from xlate_core.compiled.trial import FOREVER, Advance, RecordedPower, RecordedStore, Rest, attempt
+from xlate_core.compiled.trial import FOREVER, RecordedPower, RecordedStore, Rest, attempt
 from xlate_core.functions import FUNCTIONS, PURE
 
 CONTROL = -1  # faults and power mode, which are run together
@@ -94,53 +95,19 @@ class Sleepers:
         self.control_awake = True
         self.control_tried = controls
         self.control_patience = min(2 * self.control_patience, LONGEST_PATIENCE)
-        store = RecordedStore(bridge.common.store)
-        rest = attempt(
-            lambda state, recorded: power.step(bridge.spec.power, state, recorded),
-            bridge.power,
-            store,
-        )
-        if rest is None or not all(map(self._fault_rests, range(len(bridge.faults)))):
+        found = [try_control(bridge, good) for good in (0, UINT16_MAX)]  # any number in between
+        if None in found:
             return
-        ranges = dict(rest.ranges)
-        for spec in bridge.spec.faults:
-            if spec.quantity >= 0:
-                ranges.setdefault(spec.quantity, (LOWEST, HIGHEST))
-        if any(spec.memory is not None for spec in bridge.spec.faults):
-            rest.advances.append(Advance(bridge.operation, "ticks", 1))
-            rest.runs = min(rest.runs, UINT32_MAX - bridge.operation.ticks)
         self.control_awake = False
         self.control_patience = 1
+        rest = found[0]
+        if rest is None:
+            raise AssertionError  # looked at above
+        for index, (low, high) in found[1].ranges.items() if found[1] is not None else ():
+            former = rest.ranges.get(index, (low, high))
+            rest.ranges[index] = (max(former[0], low), min(former[1], high))
         self._keep(CONTROL, rest, controls)
-        self._sleep(CONTROL, ranges)
-
-    def _fault_rests(self, number: int) -> bool:
-        """Return whether a fault stays as it is; of good frames any number may come."""
-        bridge = self.bridge
-        spec, state = bridge.spec.faults[number], bridge.faults[number]
-        if spec.message >= 0:
-            seen = [(0, 0), (0, UINT16_MAX)]
-        else:
-            store = bridge.common.store
-            worse = int(store.states[spec.quantity].status in spec.statuses)
-            seen = [(worse, 1 - worse)]
-        enabled = bridge.common.holds(spec.condition)
-        entry = bridge.entries[number]
-        if spec.memory is not None and (
-            state.matured or entry.active or bridge.power.new_cycle or enabled > entry.judged
-        ):
-            return False  # its entry of the fault memory still moves
-        for worse, better in seen:
-            rest = attempt(
-                lambda copied, _, worse=worse, better=better: faults.step(  # type: ignore[misc]
-                    spec, copied, worse, better, enabled, bridge.power.new_cycle
-                ),
-                state,
-                RecordedStore(bridge.common.store),
-            )
-            if rest is None or rest.advances:
-                return False
-        return True
+        self._sleep(CONTROL, rest.ranges)
 
     def _rest_function(self, number: int, controls: int) -> None:
         """Let a function rest, if it can."""

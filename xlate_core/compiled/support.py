@@ -378,13 +378,13 @@ class Support:
                 self.stranger(frame)
                 return None
             handler = chosen[key]
-            return True if handler is None else handler(frame)  # type: ignore[no-any-return]
+            return True if handler is None else bool(handler(frame))
 
         return dispatch
 
     def _handler(self, number: int) -> Callable[[Frame], bool | None] | None:
         """Return the receive function of a message, None unless everything about it is ordinary."""
-        receive = self.receives[number]
+        receive: Callable[[Frame], bool | None] | None = self.receives[number]
         message = self.engine.spec.messages[number]
         state = self.engine.intake.messages[number]
         if message.routes and not message.units and not message.guarded:

@@ -8,7 +8,7 @@ which n.
 
 from collections.abc import Callable
 from copy import copy
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any
 
 from xlate_core.compiled.tracing import HIGHEST, LOWEST, Recorded, UntraceableError, Variable
@@ -106,7 +106,7 @@ class RecordedPower:
 
 
 @dataclass(slots=True)
-class _Numbers:
+class Opened:
     """A copied record, its original, and the recording numbers put into it."""
 
     original: Any
@@ -114,12 +114,13 @@ class _Numbers:
     variables: dict[str, Variable] = field(default_factory=dict)
     constants: dict[str, Any] = field(default_factory=dict)
     lists: dict[str, list[Any]] = field(default_factory=dict)
+    records: dict[str, Any] = field(default_factory=dict)
 
 
-def _open(original: Any, found: list[_Numbers]) -> Any:
+def open_record(original: Any, found: list[Opened]) -> Any:
     """Return a copy of a state record whose plain numbers record."""
     copied = copy(original)
-    numbers = _Numbers(original, copied)
+    numbers = Opened(original, copied)
     found.append(numbers)
     for one in fields(original):
         value = getattr(original, one.name)
@@ -127,9 +128,12 @@ def _open(original: Any, found: list[_Numbers]) -> Any:
             variable = numbers.variables[one.name] = Variable(value)
             setattr(copied, one.name, Recorded(variable))
         elif isinstance(value, list):
-            parts = [_open(part, found) for part in value]
+            parts = [open_record(part, found) for part in value]
             numbers.lists[one.name] = parts
             setattr(copied, one.name, list(parts))
+        elif is_dataclass(value) and hasattr(value, "FIELDS"):
+            part = numbers.records[one.name] = open_record(value, found)
+            setattr(copied, one.name, part)
         elif value is None or isinstance(value, int | str | bytes | tuple):
             numbers.constants[one.name] = value
         else:
@@ -151,27 +155,43 @@ def attempt(step: Callable[[Any, Any], Any], state: Any, store: RecordedStore) -
 
     Nothing but copies is touched. A step that cannot be followed is not at rest.
     """
-    opened: list[_Numbers] = []
+    opened: list[Opened] = []
     try:
-        step(_open(state, opened), store)
+        step(open_record(state, opened), store)
     except (UntraceableError, AttributeError, TypeError):
         return None
-    if store.changes:
+    return judge(opened, store)
+
+
+def judge(opened: list[Opened], store: RecordedStore) -> Rest | None:
+    """Return what keeps the opened records as they are after a step was run on them, or None."""
+    if store.changes or not all(map(_unchanged, opened)):
         return None
-    moving: list[tuple[_Numbers, str, Variable, int]] = []
-    for numbers in opened:
-        if not _unchanged(numbers):
+    steps: dict[int, int] = {}
+    numbers = [
+        (one, name, variable, getattr(one.copied, name))
+        for one in opened
+        for name, variable in one.variables.items()
+    ]
+    for _, _, variable, after in numbers:
+        if isinstance(after, Recorded) and after.variable is variable:
+            steps[id(variable)] = after.offset
+    moving: list[tuple[Opened, str, Variable, int]] = []
+    for one, name, variable, after in numbers:
+        step = steps.get(id(variable))
+        if step is None and isinstance(after, Recorded):
+            # Another number put here: it goes on as that one does, if it has done so already.
+            other = steps.get(id(after.variable), 0)
+            if other and after.variable.value + after.offset == variable.value + other:
+                step = other
+        if step is not None:
+            if step:
+                moving.append((one, name, variable, step))
+        elif not isinstance(after, Recorded | int) or int(after) != variable.value:
             return None
-        for name, variable in numbers.variables.items():
-            after = getattr(numbers.copied, name)
-            if isinstance(after, Recorded) and after.variable is variable:
-                if after.offset:
-                    moving.append((numbers, name, variable, after.offset))
-            elif not isinstance(after, Recorded | int) or int(after) != variable.value:
-                return None
     # Only now every range is final: a number put elsewhere has been pinned.
-    advances = [Advance(numbers.original, name, offset) for numbers, name, _, offset in moving]
-    runs = min((_runs(variable, offset) for _, _, variable, offset in moving), default=FOREVER)
+    advances = [Advance(one.original, name, step) for one, name, _, step in moving]
+    runs = min((_runs(variable, step) for _, _, variable, step in moving), default=FOREVER)
     ranges = {
         index: (quantity.variable.low, quantity.variable.high)
         for index, quantity in store.read.items()
@@ -179,12 +199,14 @@ def attempt(step: Callable[[Any, Any], Any], state: Any, store: RecordedStore) -
     return Rest(ranges, advances, runs, set(), set(store.published))
 
 
-def _unchanged(numbers: _Numbers) -> bool:
+def _unchanged(numbers: Opened) -> bool:
     """Return whether everything in a record that is no plain number is as it was."""
     for name, constant in numbers.constants.items():
         after = getattr(numbers.copied, name)
         if type(after) is not type(constant) or after != constant:
             return False
+    if any(getattr(numbers.copied, name) is not part for name, part in numbers.records.items()):
+        return False
     for name, parts in numbers.lists.items():
         after = getattr(numbers.copied, name)
         if len(after) != len(parts) or any(a is not b for a, b in zip(after, parts, strict=True)):
