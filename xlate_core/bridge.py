@@ -6,7 +6,7 @@ What cannot have changed since the last tick is not computed again: that alters 
 result.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar, NamedTuple
 
@@ -181,6 +181,11 @@ class Bridge:
                 self.common.tell(Reason.FRAME_FLOODED, BUS_NAMES[bus], frame.identifier)
                 return
         self.intake.receive(frame)
+
+    def receive_all(self, frames: Iterable[Frame]) -> None:
+        """Take frames in the order they arrived in."""
+        for frame in frames:
+            self.intake.receive(frame)
 
     def tick(self, inputs: Inputs) -> Outputs:
         """Run one tick in the one order of rule 3 and return what it does."""

@@ -108,7 +108,7 @@ class Sender:
 
         # VALUES: a message that answers changes or loss at once is packed at once
         if self.eager:
-            for index in self.eager:
+            for index in sorted(self.eager):
                 self._pack(index)
             looked_at = self.eager if looked_at is None else looked_at | self.eager
             self.eager = set()

@@ -13,7 +13,8 @@ class BoardOptions:
 
     - `byte_log` is the file every octet of the link goes to, None without;
     - `recover` is a command that revives a board which does not answer hello (a power switch), run
-      at most `recover_tries` times for one board.
+      at most `recover_tries` times for one board;
+    - `plain` has the board `reference` run the readable engine, not its fast form.
     """
 
     baud: int = DEFAULT_BAUD
@@ -21,3 +22,4 @@ class BoardOptions:
     byte_log: Path | None = None
     recover: str = ""
     recover_tries: int = 2
+    plain: bool = False

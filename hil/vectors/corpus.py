@@ -58,13 +58,16 @@ def scenarios_of(paths: Sequence[Path], source: Path) -> list[Path]:
     return list(dict.fromkeys(found)) if paths else find_scenarios((), source)
 
 
-def outcomes(scenarios: Sequence[Path], names_of: NamesOf) -> Iterator[Outcome]:
-    """Play every scenario on the reference; a mistake in one does not stop the others."""
+def outcomes(scenarios: Sequence[Path], names_of: NamesOf, fast: bool = False) -> Iterator[Outcome]:
+    """Play every scenario on the reference; a mistake in one does not stop the others.
+
+    With `fast` its fast form plays, which does the same.
+    """
     for path in scenarios:
         pairing = ""
         try:
             pairing = pairing_name(path, read_text(path))
-            yield Outcome(path, pairing, generate(path, names_of(pairing)), "")
+            yield Outcome(path, pairing, generate(path, names_of(pairing), fast), "")
         except InputError as error:
             yield Outcome(path, pairing, None, str(error))
 

@@ -29,11 +29,11 @@ class Generated:
     hunts: tuple[str, ...]
 
 
-def generate(path: Path, names: Names) -> Generated:
+def generate(path: Path, names: Names, fast: bool = False) -> Generated:
     """Play a scenario on the reference; raises ScenarioError for a mistake in the file."""
     text = read_text(path)
     scenario = read_scenario(path, text, names)
-    records, disagreements = run_reference(scenario, names)
+    records, disagreements = run_reference(scenario, names, fast)
     header = header_of(scenario, path, text, names)
     return Generated(
         header.identity,
@@ -72,9 +72,11 @@ def steps_of(scenario: Scenario, names: Names) -> Iterator[Step]:
     return random_traffic.steps(names, random.seed, random.style, scenario.header.ticks)
 
 
-def run_reference(scenario: Scenario, names: Names) -> tuple[list[str], list[Disagreement]]:
+def run_reference(
+    scenario: Scenario, names: Names, fast: bool = False
+) -> tuple[list[str], list[Disagreement]]:
     """Run a scenario; return the records of its vector and what the person is not met in."""
-    board = ReferenceBoard(names.pairing, observe=True)
+    board = ReferenceBoard(names.pairing, observe=True, fast=fast)
     board.reset(ResetCause.POWER_ON, False)
     watch = new_watch(scenario.expectations, names)
     writer = Writer(names.pairing)

@@ -28,7 +28,9 @@ def main() -> None:
         try:
             vector, names = load_for_run(Path(argument), pairings)
             # The runner's comparison alone: the repetition that explains a difference takes long.
-            run = compare(vector, names, ReferenceBoard(names.pairing))
+            run = compare(
+                vector, names, ReferenceBoard(names.pairing)
+            )  # the definition itself, never its fast form
             verdicts[argument] = Verdict.PASS if run.difference is None else Verdict.MISMATCH
         except Exception as error:  # noqa: BLE001 - whatever a broken engine throws is its verdict
             verdicts[argument] = f"crash: {type(error).__name__}: {error}"

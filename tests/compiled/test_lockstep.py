@@ -64,6 +64,29 @@ def test_resets_and_snapshots(name: str, seed: int) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("seed", range(2))
+def test_an_observer_is_told_the_same_at_the_same_time(name: str, seed: int) -> None:
+    spec = load(PAIRINGS / name).spec
+    wanted: list[Event] = []
+    told: list[Event] = []
+    plain = Bridge(spec, wanted.append)
+    fast = CompiledBridge(spec, told.append, calm_before_first=2)
+    at_work = 0
+    for frames, inputs in calm_stimulus(spec, seed + 70, TICKS):
+        for frame in frames:
+            plain.receive(frame)
+            fast.receive(frame)
+            assert told == wanted
+        assert fast.tick(inputs) == plain.tick(inputs)
+        assert told == wanted
+        at_work += fast.is_fast()
+        told.clear()
+        wanted.clear()
+    assert at_work > 0
+    assert fast.image() == plain.image()
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("seed", range(2))
 def test_hostile_traffic(name: str, seed: int) -> None:
     run_beside(load(PAIRINGS / name).spec, random_stimulus(bridge_of(name), seed, 1500), seed)
 
@@ -74,10 +97,8 @@ def test_traffic_that_is_never_out_of_the_ordinary_stays_in_the_generated_text()
     assert at_work > TICKS // 2
 
 
-def test_an_observed_engine_is_the_readable_one() -> None:
+def test_the_readable_engine_on_request() -> None:
     spec = load(PAIRINGS / "minimal").spec
-    events: list[Event] = []
-    assert isinstance(engine_of(spec, events.append), Bridge)
     assert isinstance(engine_of(spec, plain=True), Bridge)
     assert isinstance(engine_of(spec), CompiledBridge)
 

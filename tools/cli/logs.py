@@ -71,6 +71,7 @@ CAUTION = (
 )
 @click.option("--events", "events_file", type=FILE, help="Write the events as JSON lines.")
 @click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
+@click.option("--plain", is_flag=True, help="Run the readable reference, not its fast form.")
 def replay_command(
     pairing_folder: Path,
     log: Path,
@@ -84,6 +85,7 @@ def replay_command(
     csv_file: Path | None,
     events_file: Path | None,
     as_json: bool,
+    plain: bool,
 ) -> None:
     """Run LOG through the bridge of PAIRING, tick by tick, and tell what happened.
 
@@ -105,7 +107,7 @@ def replay_command(
     given = parse_inputs(pairing, inputs, supply_mv)
     results = Results(Decoder(pairing), pairing.spec.tick_ms, frames_file, csv_file, events_file)
     with results:
-        summary = replay(pairing, reading, given, tail_ms, results)
+        summary = replay(pairing, reading, given, tail_ms, results, plain)
     notes = [
         f"no frame came from channel {channel}"
         for channel in (option.rpartition("=")[0] for option in channels)

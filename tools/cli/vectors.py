@@ -18,6 +18,7 @@ from tools.cli.vectors_shared import (
     jobs_option,
     new_pairings,
     pairings_option,
+    plain_option,
     progress,
     shown,
     vectors_option,
@@ -43,9 +44,10 @@ def command() -> None:
 @click.argument("paths", nargs=-1, type=PATH)
 @pairings_option
 @vectors_option
+@plain_option
 @jobs_option
 def generate_command(
-    paths: Paths, pairings: Path | None, folder: Path | None, jobs: int | None
+    paths: Paths, pairings: Path | None, folder: Path | None, plain: bool, jobs: int | None
 ) -> None:
     """Write the vectors of the scenarios PATHS (default: all under fixtures/scenarios).
 
@@ -61,7 +63,7 @@ def generate_command(
         scenarios = corpus.find_scenarios(paths, shown(FIXTURES / "scenarios"))
         target = folder or shown(FIXTURES / "vectors")
         flags = corpus.load_flags(FIXTURES / "flags.toml")
-        for outcome in progress(played(scenarios, pairings, jobs), len(scenarios)):
+        for outcome in progress(played(scenarios, pairings, plain, jobs), len(scenarios)):
             if outcome.generated is None:
                 mistakes.append(outcome.problem)
                 continue
@@ -87,12 +89,14 @@ def generate_command(
 @pairings_option
 @vectors_option
 @click.option("--scenarios", "source", type=PATH, default=None, help="Folder of the scenarios.")
+@plain_option
 @jobs_option
 def verify_command(
     paths: Paths,
     pairings: Path | None,
     folder: Path | None,
     source: Path | None,
+    plain: bool,
     jobs: int | None,
 ) -> None:
     """Generate vectors again and compare with the stored ones byte by byte; nothing is written.
@@ -106,7 +110,7 @@ def verify_command(
     with input_errors():
         scenarios = corpus.scenarios_of(paths, source or shown(FIXTURES / "scenarios"))
         target = folder or shown(FIXTURES / "vectors")
-        checked = list(progress(played(scenarios, pairings, jobs), len(scenarios)))
+        checked = list(progress(played(scenarios, pairings, plain, jobs), len(scenarios)))
     mistakes = [outcome.problem for outcome in checked if outcome.generated is None]
     for outcome in checked:
         faults += corpus.disagreement_lines(outcome)
@@ -173,6 +177,7 @@ class PlayWork:
 
     scenario: Path
     pairings: Path | None
+    plain: bool
 
 
 @cache
@@ -185,15 +190,17 @@ def play_one(work: PlayWork) -> "Outcome":
     """Play one scenario on the reference."""
     from hil.vectors import corpus
 
-    return next(corpus.outcomes([work.scenario], pairings_here(work.pairings).names))
+    return next(
+        corpus.outcomes([work.scenario], pairings_here(work.pairings).names, not work.plain)
+    )
 
 
 def played(
-    scenarios: Sequence[Path], pairings: Path | None, jobs: int | None
+    scenarios: Sequence[Path], pairings: Path | None, plain: bool, jobs: int | None
 ) -> "Iterator[Outcome]":
     """Play scenarios on the reference, results in their order."""
     from hil import parallel
 
     pairings_here.cache_clear()
-    work = [PlayWork(path, pairings) for path in scenarios]
+    work = [PlayWork(path, pairings, plain) for path in scenarios]
     return parallel.in_order(play_one, work, jobs or parallel.default_jobs())

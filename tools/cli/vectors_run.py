@@ -19,6 +19,7 @@ from tools.cli.vectors_shared import (
     jobs_option,
     new_pairings,
     pairings_option,
+    plain_option,
     progress,
     shown,
 )
@@ -79,6 +80,7 @@ FEW = 16
 )
 @click.option("--recover", default="", help="Command that revives a board which does not answer.")
 @click.option("--recover-tries", type=click.IntRange(1, 10), default=2, show_default=True)
+@plain_option
 @pairings_option
 @jobs_option
 def command(
@@ -95,6 +97,7 @@ def command(
     timeout_s: float,
     recover: str,
     recover_tries: int,
+    plain: bool,
     pairings: Path | None,
     jobs: int | None,
 ) -> None:
@@ -127,6 +130,7 @@ def command(
             timing=Timing(timeout_s=timeout_s),
             recover=recover,
             recover_tries=recover_tries,
+            plain=plain,
         )
         plans = [
             BenchPlan(board, known.folder, pairings, options, retries)

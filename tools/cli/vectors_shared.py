@@ -43,6 +43,11 @@ jobs_option = click.option(
 )
 
 
+plain_option = click.option(
+    "--plain", is_flag=True, help="Run the readable reference, not its fast form."
+)
+
+
 @contextmanager
 def input_errors() -> Iterator[None]:
     """Turn what a person did wrong into one message on standard error and exit code 2."""

@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 
 from tools.logs.reading import Reading
 from tools.logs.writing import Results
-from xlate_core.bridge import Bridge, Inputs
+from xlate_core.bridge import Inputs
+from xlate_core.compiled import engine_of
 from xlate_core.errors import InputError
 from xlate_core.events import Event, Reason
 from xlate_core.frames import BUS_NAMES, Bus, FrameKey
@@ -64,12 +65,20 @@ def parse_inputs(pairing: Pairing, options: tuple[str, ...], supply_mv: int) -> 
 
 
 def replay(
-    pairing: Pairing, reading: Reading, inputs: Inputs, tail_ms: int, results: Results
+    pairing: Pairing,
+    reading: Reading,
+    inputs: Inputs,
+    tail_ms: int,
+    results: Results,
+    plain: bool = False,
 ) -> Summary:
-    """Run the log through a bridge and `tail_ms` beyond its last frame; return what happened."""
+    """Run the log through a bridge and `tail_ms` beyond its last frame; return what happened.
+
+    With `plain` it is the readable engine, else its fast form, which does the same.
+    """
     summary = Summary()
     observed: list[Event] = []
-    bridge = Bridge(pairing.spec, observed.append)
+    bridge = engine_of(pairing.spec, observed.append, plain)
     names = sent_names(pairing)
     tick_us = pairing.spec.tick_ms * 1000
 

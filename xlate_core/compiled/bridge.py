@@ -6,7 +6,7 @@ restored snapshot) is done by the readable engine itself, on the same records: t
 over, the readable engine runs the tick, and the fast form takes over again when things are calm.
 
 Frames are taken in the tick that follows them, so a state is looked at between a tick and the next
-frame, as the rules say. An observed engine is the readable one: `engine_of` chooses.
+frame, as the rules say. An observed engine takes them at once: its observer is told when they come.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -30,9 +30,9 @@ def engine_of(
     spec: BridgeSpec, observer: Observer | None = None, plain: bool = False
 ) -> "Bridge | CompiledBridge":
     """Return an engine of a pairing: the fast form, or the readable one where it has to be."""
-    if plain or observer is not None or not is_suited(spec):
+    if plain or not is_suited(spec):
         return Bridge(spec, observer)
-    return CompiledBridge(spec)
+    return CompiledBridge(spec, observer)
 
 
 def is_suited(spec: BridgeSpec) -> bool:
@@ -68,16 +68,24 @@ class CompiledBridge:
     tick: Callable[[Inputs], Outputs]
     _support: Support | None
 
-    def __init__(self, spec: BridgeSpec, calm_before_first: int = CALM_BEFORE_FIRST) -> None:
+    def __init__(
+        self,
+        spec: BridgeSpec,
+        observer: Observer | None = None,
+        calm_before_first: int = CALM_BEFORE_FIRST,
+    ) -> None:
         """Build the engine in its power-on reset state."""
         self.spec = spec
-        self.observer = None
-        self.plain = Bridge(spec)
+        self.observer = observer
+        self.plain = Bridge(spec, observer)
         self._before_first = calm_before_first
         self._suited = is_suited(spec)
         self._pending: list[Frame] = []
         self.receive = self._pending.append
         self.receive_all = self._pending.extend
+        if observer is not None:
+            self.receive = self._receive_at_once
+            self.receive_all = self._receive_all_at_once
         self._begin()
 
     def _begin(self) -> None:
@@ -108,7 +116,8 @@ class CompiledBridge:
     @property
     def now(self) -> int:
         """Number of the next tick; 0 is the first after reset."""
-        self._settle()
+        if self._fast and self._support is not None:
+            return self._support.number()
         return self.plain.now
 
     def quantity(self, index: int) -> QuantityState:
@@ -162,6 +171,19 @@ class CompiledBridge:
 
     # BETWEEN THE TWO FORMS
 
+    def _receive_at_once(self, frame: Frame) -> None:
+        """Take a frame now, because an observer listens."""
+        if self._fast and self._support is not None:
+            moved = self.plain.common.conditions_moved  # the next tick is the readable engine's
+            if not moved and not self._support.take_frame(frame):
+                return
+            self._leave()
+        self.plain.receive(frame)
+
+    def _receive_all_at_once(self, frames: Iterable[Frame]) -> None:
+        for frame in frames:
+            self._receive_at_once(frame)
+
     def _settle(self) -> None:
         """Bring the records up to date."""
         if self._pending:
@@ -210,7 +232,7 @@ class CompiledBridge:
     def _enter(self, inputs: Inputs, outputs: Outputs) -> None:
         if self._support is None:
             self._support = Support(self.plain, self._pending, self._leave_in_tick)
-            program_of(self.spec)(self.plain, self._support)
+            program_of(self.spec, self.observer is not None)(self.plain, self._support)
         if self._support.is_calm() and self._support.enter(self.plain.now, inputs, outputs):
             self._fast = True
             self._entered = self.plain.now

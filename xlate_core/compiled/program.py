@@ -10,20 +10,20 @@ from xlate_core.interface import BridgeSpec
 Build = Callable[[Any, Any], None]
 MOST_KEPT = 16
 
-_kept: dict[int, tuple[BridgeSpec, Build]] = {}
+_kept: dict[tuple[int, bool], tuple[BridgeSpec, Build]] = {}
 
 
-def program_of(spec: BridgeSpec) -> Build:
+def program_of(spec: BridgeSpec, observed: bool) -> Build:
     """Return the function that ties the pairing's text to one engine."""
-    known = _kept.get(id(spec))
+    known = _kept.get((id(spec), observed))
     if known is not None and known[0] is spec:
         return known[1]
-    text = write(spec)
+    text = write(spec, observed)
     code: CodeType = compile(text.whole(), "<fast form>", "exec")
     names: dict[str, Any] = dict(text.bound)
     exec(code, names)  # our own text, made of the validated pairing
     build: Build = names["build"]
     if len(_kept) >= MOST_KEPT:
         _kept.clear()
-    _kept[id(spec)] = (spec, build)
+    _kept[id(spec), observed] = (spec, build)
     return build

@@ -16,6 +16,7 @@ from xlate_core.bridge import Bridge
 from xlate_core.compiled.shadow import try_control
 from xlate_core.compiled.tracing import HIGHEST, LOWEST
 from xlate_core.compiled.trial import FOREVER, RecordedPower, RecordedStore, Rest, attempt
+from xlate_core.events import Reason
 from xlate_core.functions import FUNCTIONS, PURE
 
 CONTROL = -1  # faults and power mode, which are run together
@@ -249,6 +250,13 @@ def remembering(bridge: Bridge, number: int) -> Callable[[], None]:
     known: dict[Any, tuple[Any, list[tuple[int, int, int, bool]]]] = {}
     publish = store.publish
 
+    def run_observed() -> None:
+        before = state.failsafe
+        run()
+        if state.failsafe != before:
+            reason = Reason.FAILSAFE_LEFT if before else Reason.FAILSAFE_ENTERED
+            bridge.common.tell(reason, spec.name, 0)
+
     def run() -> None:
         before = own(state)
         key = (source.value, source.status, source.origin, before)
@@ -267,4 +275,4 @@ def remembering(bridge: Bridge, number: int) -> Callable[[], None]:
         for one in published:
             publish(*one)
 
-    return run
+    return run if bridge.observer is None else run_observed

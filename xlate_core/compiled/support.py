@@ -9,6 +9,7 @@ from xlate_core import quantities
 from xlate_core.arithmetic import UINT16_MAX
 from xlate_core.bridge import Bridge
 from xlate_core.compiled.rest import Sleepers, remembering
+from xlate_core.events import Reason
 from xlate_core.frames import Frame
 from xlate_core.functions import FUNCTIONS, PURE
 from xlate_core.interface import Inputs, Outputs
@@ -77,13 +78,15 @@ class Support:
         sent_at: Callable[[int], int | None],
         stop: Callable[[int], None],
         settle_source: Callable[[int], None],
-        mark: list[Callable[[], None]],
+        take_frame: Callable[[Frame], bool | None],
+        number: Callable[[], int],
     ) -> None:
         """Take up the generated functions."""
         self.tick, self.absorb, self.settle_live = tick, absorb, settle
         self.sleepers.quiet = quiet
         self.receives, self.sends, self.packs = receives, sends, packs
-        self.sent_at, self.stop, self.settle_source, self.mark = sent_at, stop, settle_source, mark
+        self.sent_at, self.stop, self.settle_source = sent_at, stop, settle_source
+        self.take_frame, self.number = take_frame, number
         self.numbers = {send: number for number, send in enumerate(sends)}
         self._keys = self._by_identifier()
 
@@ -157,6 +160,12 @@ class Support:
         engine._moved = set(self._every_quantity)
         engine._control_tick()
 
+    def tell_failsafe(self, function: int, before: bool, after: bool) -> None:
+        """Tell the observer that a function entered or left its safe state."""
+        if after != before:
+            reason = Reason.FAILSAFE_ENTERED if after else Reason.FAILSAFE_LEFT
+            self.engine.common.tell(reason, self.engine.spec.functions[function].name, 0)
+
     def judges(self) -> bool:
         """Return whether the conditions have to be judged at the end of this tick."""
         return self.sleepers.judge or self.engine._conditions_open
@@ -197,9 +206,9 @@ class Support:
                     frames[waiting.bus].append(waiting)
                 route.waiting.clear()
         specs, slots = self.engine.spec.transmits, self.engine.sender.transmits
-        for number in noted:
+        for number in sorted(noted):
             if specs[number].on_loss is OnLoss.STOP:
-                self.stop(number)
+                self._stop_or_resume(number)
         self.some_stopped = any(slot.stopped for slot in slots)
         for number in sorted(due | noted):
             spec = specs[number]
@@ -221,6 +230,15 @@ class Support:
                     at = max(last + spec.min_gap, now + 1)
                     self.looks.setdefault(at, set()).add(number)
         return tuple(frames[0]), tuple(frames[1])
+
+    def _stop_or_resume(self, number: int) -> None:
+        """Work out whether a message has to be silent; tell when that changed."""
+        slot = self.engine.sender.transmits[number]
+        before = slot.stopped
+        self.stop(number)
+        if slot.stopped != before:
+            reason = Reason.SENDING_STOPPED if slot.stopped else Reason.SENDING_RESUMED
+            self.engine.common.tell(reason, self.engine.spec.transmits[number].name, 0)
 
     def unsealed(self, number: int, data: bytes) -> bytes:
         """Return the payload before counter and checksum of a frame that was handed over."""

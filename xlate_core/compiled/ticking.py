@@ -38,8 +38,11 @@ class Plan:
         ]
 
 
-def write(spec: BridgeSpec) -> Text:
-    """Return the text of a pairing's fast form, with everything it refers to."""
+def write(spec: BridgeSpec, observed: bool = False) -> Text:
+    """Return the text of a pairing's fast form, with everything it refers to.
+
+    An observed one keeps the tick number of events up to date and tells of safe states.
+    """
     plan, text = Plan(spec), Text()
     for name, value in (
         ("Frame", Frame),
@@ -62,9 +65,10 @@ def write(spec: BridgeSpec) -> Text:
             sending.send_function(text, spec, number, layout)
         _marks(text, plan)
         _expiry(text, plan)
-        _control(text, plan)
+        _control(text, plan, observed)
         _pins(text, plan)
-        _tick(text)
+        _tick(text, observed)
+        _take(text)
         _absorb(text, plan)
         _settle(text, plan)
         messages = ", ".join(
@@ -74,7 +78,8 @@ def write(spec: BridgeSpec) -> Text:
         packs = ", ".join(f"{i}: pack_{i}" for i in plan.events)
         text.add(
             f"support.take(tick, absorb, settle, quiet, ({messages}{',' if messages else ''}), "
-            f"({sends}{',' if sends else ''}), {{{packs}}}, sent_at, stop, settle_source, mark)"
+            f"({sends}{',' if sends else ''}), {{{packs}}}, sent_at, stop, settle_source, take, "
+            "number)"
         )
     return text
 
@@ -88,7 +93,8 @@ def _live_state(text: Text, plan: Plan) -> None:
         "held = outputs = idle = None",
         "commands = levels = duty = frequency = power_hold = rest = None",
         "pins_level = pins_duty = pins_frequency = False",
-        "store = engine.common.store",
+        "common = engine.common",
+        "store = common.store",
         "touched, changed = store.touched, store.changed",
         "power = engine.power",
         "pending, eager, looks = support.pending, support.eager, support.looks",
@@ -179,7 +185,7 @@ def _expiry(text: Text, plan: Plan) -> None:
         text.add("at_expiry = nearest", "return nearest <= now")
 
 
-def _control(text: Text, plan: Plan) -> None:
+def _control(text: Text, plan: Plan, observed: bool) -> None:
     """Add the control tick: nobody, those who are busy, or all by the readable engine."""
     good = [f"g{number}" for number in plan.judged]
     with text.block("def control():"):
@@ -202,7 +208,12 @@ def _control(text: Text, plan: Plan) -> None:
                     _run_pure(text, number)
                     continue
                 with text.block(f"if busy[{number}]:"):
-                    text.add(f"step_{number}(fs_{number}, f_{number}, store, power)")
+                    run = f"step_{number}(fs_{number}, f_{number}, store, power)"
+                    if observed:
+                        text.add(f"before = f_{number}.failsafe")
+                        text.add(f"support.tell_failsafe({number}, before, {run})")
+                    else:
+                        text.add(run)
                     with text.block("if changed:"):
                         text.add("note()", "sleepers.attend(controls - 1)")
             text.add("sleepers.attend(controls)", "sleepers.after_control(controls)")
@@ -238,10 +249,23 @@ def _pins(text: Text, plan: Plan) -> None:
         text.add("idle = None")
 
 
-def _tick(text: Text) -> None:
+def _take(text: Text) -> None:
+    """Add what takes one frame at once, for an observed engine; and the number of the next tick."""
+    with text.block("def take(frame):"):
+        text.add("common.now = now", "handler = handlers.get(frame[2])")
+        with text.block("if handler is None:"):
+            text.add("return stranger(frame)")
+        text.add("return handler(frame)")
+    with text.block("def number():"):
+        text.add("return now")
+
+
+def _tick(text: Text, observed: bool) -> None:
     """Add the tick; its order is that of the readable engine's."""
     with text.block("def tick(inputs):"):
         text.nonlocals(["now", "unknown_body", "unknown_engine", "idle", "held"])
+        if observed:
+            text.add("common.now = now")
         with text.block("if inputs is not held and inputs != held:"):
             text.add("return leave(inputs, None)")
         with text.block("if pending:"):
