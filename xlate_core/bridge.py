@@ -185,7 +185,7 @@ class Bridge:
     def receive_all(self, frames: Iterable[Frame]) -> None:
         """Take frames in the order they arrived in."""
         for frame in frames:
-            self.intake.receive(frame)
+            self.receive(frame)
 
     def tick(self, inputs: Inputs) -> Outputs:
         """Run one tick in the one order of rule 3 and return what it does."""

@@ -81,7 +81,7 @@ def test_an_observer_is_told_the_same_at_the_same_time(name: str, seed: int) -> 
         at_work += fast.is_fast()
         told.clear()
         wanted.clear()
-    assert at_work > 0
+    assert at_work > 0 or name not in SUITED
     assert fast.image() == plain.image()
 
 

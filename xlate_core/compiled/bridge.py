@@ -103,16 +103,6 @@ class CompiledBridge:
         self.plain.reset(cause, kept)
         self._begin()
 
-    def kept(self) -> bytes:
-        """Return the memory that survives a reset, to be taken between ticks."""
-        self._settle()
-        return self.plain.kept()
-
-    def field(self, path: str) -> int:
-        """Return one state field by the path `dump` shows it under; KeyError for an unknown one."""
-        self._settle()
-        return self.plain.field(path)
-
     @property
     def now(self) -> int:
         """Number of the next tick; 0 is the first after reset."""
