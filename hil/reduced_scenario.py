@@ -5,10 +5,13 @@ from collections.abc import Iterator
 from hil.boards.interface import RESET_CAUSES
 from hil.comparison import Kind
 from hil.reduction import Event, Reduced
+from hil.vectors.bus_statements import CONDITIONS
 from hil.vectors.names import Names
 from xlate_core.bridge import ResetCause
+from xlate_core.buses import BusCommand
 from xlate_core.frames import BUS_NAMES, Frame, show_identifier
 
+CONDITION_WORDS = {given: word for word, given in CONDITIONS.items()}
 CAUSE_WORDS = {cause: word for word, cause in RESET_CAUSES.items()}
 
 
@@ -53,6 +56,9 @@ def statement(event: Event, names: Names) -> str:
         return f"{at} set input {name} {value} counts"
     if field == "supply_mv":
         return f"{at} set supply {value} mV"
+    condition = CONDITION_WORDS.get(value) if field == "buses" else None  # type: ignore[call-overload]
+    if condition is not None:
+        return f"{at} bus {BUS_NAMES[place]} {condition}"
     return f"# {at}: {field} {place} becomes {value}: no statement for this, write it by hand"
 
 
@@ -89,5 +95,9 @@ def expectations(reduced: Reduced, names: Names) -> Iterator[str]:
             value = {True: "high", False: "low"}[wanted_value] if kind == "level" else wanted_value
             word = "" if kind == "level" else f"{kind} "
             yield f"expect output {name} {word}{value} at {at}"
+    for bus, command in enumerate(failure.wanted.commands):
+        if command != failure.actual.commands[bus]:
+            word = BusCommand(command).name.lower()
+            yield f"expect command to {BUS_NAMES[bus]} {word} at {at}"
     if failure.wanted.power_hold != failure.actual.power_hold:
         yield f"expect power hold {'on' if failure.wanted.power_hold else 'off'} at {at}"

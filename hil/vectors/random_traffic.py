@@ -17,7 +17,7 @@ from hil.vectors.bus_statements import CONDITIONS
 from hil.vectors.names import Names
 from hil.vectors.scenario import Disturb, Sending
 from hil.vectors.senders import Sender, disturb, is_due, new_sender, next_frame, set_signal
-from hil.vectors.stimulus import Step, initial_inputs
+from hil.vectors.stimulus import Step, arriving, initial_inputs
 from xlate_core.bridge import Inputs, ResetCause
 from xlate_core.buses import BusInput
 from xlate_core.frames import Bus, Frame
@@ -79,7 +79,7 @@ def steps(names: Names, seed: int, style: str, ticks: int) -> Iterator[Step]:
         if style != "driving" and chance.one_in(2000):
             silence = senders[chance.below(len(senders))]
             silence.silent = not silence.silent
-        yield Step(tick, reset, inputs, tuple(stimuli))
+        yield Step(tick, reset, inputs, arriving(inputs, tuple(stimuli)))
 
 
 def move_inputs(names: Names, chance: Chance, inputs: Inputs, tick: int, style: str) -> Inputs:

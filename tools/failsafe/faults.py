@@ -312,7 +312,7 @@ def _bus_off(bus: int) -> Callable[[Bench], None]:
 def _unacknowledged(bus: int) -> Callable[[Bench], None]:
     def act(bench: Bench) -> None:
         states = list(bench.inputs.buses)
-        states[bus] = BusInput(ControllerState.ERROR_PASSIVE, (False,))
+        states[bus] = BusInput(ControllerState.ERROR_PASSIVE, unacknowledged=1)
         bench.inputs = bench.inputs._replace(buses=(states[0], states[1]))
         bench.on_the_way = _without(bus)
 
