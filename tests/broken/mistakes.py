@@ -476,8 +476,8 @@ MISTAKES = (
     Mistake(
         "end_of_the_wiring_window_outside",
         "pins.py",
-        "if not spec.valid[0] <= counts <= spec.valid[1]:",
-        "if not spec.valid[0] <= counts < spec.valid[1]:",
+        "if counts > spec.valid[1]:",
+        "if counts >= spec.valid[1]:",
         "farm_pickup/fuel_sender_window",
     ),
     Mistake(
