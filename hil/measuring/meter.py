@@ -32,9 +32,10 @@ def frame_record(stimulus: Stimulus) -> bytes:
 
 
 def tick_record(inputs: Inputs) -> bytes:
-    """Return the record of a tick; both controllers are error active."""
+    """Return the record of a tick."""
     counts = struct.pack(f"<{len(inputs.counts)}H", *inputs.counts)
-    return struct.pack("<cI", b"T", inputs.supply_mv) + bytes(inputs.levels) + counts + bytes(2)
+    buses = b"".join(bytes(bus) for bus in inputs.buses)
+    return struct.pack("<cI", b"T", inputs.supply_mv) + bytes(inputs.levels) + counts + buses
 
 
 @dataclass(slots=True)

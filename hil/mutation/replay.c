@@ -6,7 +6,7 @@
  *
  * Stimulus, little-endian: 'B' power-on; 'R' reset: cause, 1 = memory is kept; 'F' frame: identifier
  * (4), bus, extended, length, 8 octets; 'T' tick: supply in mV (4), one octet a level input, two an
- * analogue input; 'I' so many (4) more ticks with the inputs of the last one; 'D' digest. */
+ * analogue input, four a bus (state, acknowledged, unacknowledged, errors); 'I' so many (4) more ticks with the inputs of the last one; 'D' digest. */
 #include <stdio.h>
 #include <string.h>
 
@@ -135,6 +135,12 @@ int main(int count, char **words)
             }
             for (uint32_t i = 0u; i < xb_spec.analogue_count; i++) {
                 inputs.counts[i] = (uint16_t)number(2u);
+            }
+            for (uint32_t i = 0u; i < XB_BUSES; i++) {
+                inputs.buses[i].state = (uint8_t)number(1u);
+                inputs.buses[i].acknowledged = (uint8_t)number(1u);
+                inputs.buses[i].unacknowledged = (uint8_t)number(1u);
+                inputs.buses[i].errors = (uint8_t)number(1u);
             }
             run_tick(&inputs);
         } else if (kind == 'I') {

@@ -24,7 +24,8 @@ def frame_record(frame: Frame) -> bytes:
 def tick_record(inputs: Inputs) -> bytes:
     """Return the record of a tick."""
     counts = struct.pack(f"<{len(inputs.counts)}H", *inputs.counts)
-    return struct.pack("<cI", b"T", inputs.supply_mv) + bytes(inputs.levels) + counts
+    buses = b"".join(bytes(bus) for bus in inputs.buses)
+    return struct.pack("<cI", b"T", inputs.supply_mv) + bytes(inputs.levels) + counts + buses
 
 
 def vector_records(path: Path, pairings: Pairings) -> bytes:

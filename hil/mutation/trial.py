@@ -36,6 +36,7 @@ class Range:
     name: str
     folder: Path
     objects: dict[str, Path]
+    flags: tuple[str, ...] = OPTIMISED
 
     def compile(self, source: Path, target: Path, core: Path = CORE) -> bool:
         """Compile one file; return whether the compiler took it."""
@@ -43,14 +44,14 @@ class Range:
         if compiler is None:
             raise BoardError("no C compiler; Debian: apt-get install gcc libc6-dev")
         includes = [f"-I{core}", f"-I{core / 'functions'}", f"-I{self.folder}"]
-        command = [compiler, *LANGUAGE, *OPTIMISED, *includes, "-c", str(source)]
+        command = [compiler, *LANGUAGE, *self.flags, *includes, "-c", str(source)]
         done = subprocess.run([*command, "-o", str(target)], capture_output=True, check=False)
         return done.returncode == 0
 
-    def link(self, target: Path, instead: dict[str, Path]) -> bool:
+    def link(self, target: Path, instead: dict[str, Path], *more: str) -> bool:
         """Link a program, with other objects for some files; return whether that worked."""
         objects = {**self.objects, **instead}
-        command = [find_compiler() or "cc", *map(str, objects.values()), "-o", str(target)]
+        command = [find_compiler() or "cc", *more, *map(str, objects.values()), "-o", str(target)]
         return subprocess.run(command, capture_output=True, check=False).returncode == 0
 
     def run(self, program: Path, verb: str = "check") -> Fate:
@@ -65,19 +66,25 @@ class Range:
         return Fate.CAUGHT if done.returncode == 1 else Fate.SURVIVED
 
 
+def compile_all(pairing: Pairing, folder: Path, flags: tuple[str, ...], *more: Path) -> Range:
+    """Compile the unbroken core of a pairing and more files; raises BoardError when refused."""
+    folder.mkdir(parents=True, exist_ok=True)
+    generated = [path for path in tables.write(pairing, folder) if path.suffix == ".c"]
+    made = Range(pairing.name, folder, {}, flags)
+    for source in [*core_sources(), *generated, *more]:
+        target = folder / f"{source.stem}.o"
+        if not made.compile(source, target):
+            raise BoardError(f"the C compiler refuses {source.name}")
+        made.objects[source.name] = target
+    return made
+
+
 def prepare(pairing: Pairing, vectors: Path, pairings: Pairings, folder: Path) -> Range:
     """Build the unbroken core of a pairing and record what it does with all its vectors.
 
     Raises BoardError when it cannot be built or does not repeat itself.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    generated = [path for path in tables.write(pairing, folder) if path.suffix == ".c"]
-    made = Range(pairing.name, folder, {})
-    for source in [*core_sources(), *generated, REPLAY]:
-        target = folder / f"{source.stem}.o"
-        if not made.compile(source, target):
-            raise BoardError(f"the C compiler refuses {source.name}")
-        made.objects[source.name] = target
+    made = compile_all(pairing, folder, OPTIMISED, REPLAY)
     program = folder / "unbroken"
     if not made.link(program, {}):
         raise BoardError("the linker refuses the unbroken core")

@@ -1,4 +1,4 @@
-"""Broken copies of the engine's own C files: comparison, tick, order, sign, rounding, index, reset."""
+"""Broken copies of the engine's C files: comparison, tick, order, sign, rounding, index, reset."""
 
 from tests.firmware.mistakes import Mistake
 
@@ -9,6 +9,7 @@ MISTAKES = (
         "arithmetic.c",
         "-rest >= denominator + rest",
         "-rest > denominator + rest",
+        "minimal/rounding_ties",
     ),
     Mistake("negative_rounded_up", "arithmetic.c", "quotient -= 1;", "quotient += 1;"),
     Mistake(
@@ -28,6 +29,7 @@ MISTAKES = (
         "arithmetic.c",
         "return value - step > target ? value - step : target;",
         "return value - step;",
+        "instruments/dial_rates",
     ),
     # signals, decoding
     Mistake(
@@ -91,12 +93,12 @@ MISTAKES = (
         "selector <= unit->selectors[i].high",
         "selector < unit->selectors[i].high",
     ),
-    Mistake("lost_unit_expires_again", "reception.c", "state->status == XB_UNIT_STALE || ", ""),
     Mistake(
         "identifier_format_ignored",
         "intake.c",
         "           && key->extended == frame->extended;",
         "           ;",
+        "minimal/frame_unknown",
     ),
     Mistake(
         "second_sender_counted_as_unknown",
@@ -289,12 +291,6 @@ MISTAKES = (
     ),
     Mistake(
         "reset_keeps_the_faults", "bridge.c", "engine.faults[i] = xb_fault_reset_state;", "(void)i;"
-    ),
-    Mistake(
-        "raw_length_9_is_9",
-        "bridge.c",
-        "taken.length = (uint8_t)XB_MAX_DATA_LENGTH;",
-        "taken.length = 9u;",
     ),
     Mistake(
         "routes_missing_in_the_image",

@@ -1,15 +1,18 @@
 """Deliberately broken copies of the C core: each is caught by a stored vector."""
 
+import atexit
 import importlib
 import shutil
 from functools import cache
 from pathlib import Path
+from tempfile import mkdtemp
 
 import pytest
 
 from hil.boards.native_library import NativeLibraryBoard
 from hil.comparison import compare
-from hil.firmware.building import CORE, build_library
+from hil.firmware.building import CORE
+from hil.mutation.trial import Range, compile_all
 from hil.runner import Pairings, is_vector, load_for_run
 from hil.vectors.names import Names
 from hil.vectors.vector import Vector
@@ -46,21 +49,40 @@ def corpus(caught_by: str) -> list[tuple[Vector, Names]]:
     )
 
 
-def broken_copy(mistake: Mistake, folder: Path) -> Path:
-    core = folder / "core"
-    shutil.copytree(CORE, core)
-    path = core / mistake.file
-    text = path.read_text(encoding="utf-8")
+@cache
+def unbroken(name: str) -> Range:
+    """The objects of a pairing's core, compiled once."""
+    folder = Path(mkdtemp(prefix="xlate-unbroken-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return compile_all(load(PAIRINGS / name), folder, ("-O1", "-w", "-fPIC"))
+
+
+def broken_library(mistake: Mistake, name: str, folder: Path) -> Path:
+    """The core's library with one file broken; only that file is compiled."""
+    text = (CORE / mistake.file).read_text(encoding="utf-8")
     assert text.count(mistake.right) == 1, f"{mistake.name} no longer fits {mistake.file}"
-    path.write_text(text.replace(mistake.right, mistake.wrong), encoding="utf-8")
-    return core
+    source = folder / Path(mistake.file).name
+    source.write_text(text.replace(mistake.right, mistake.wrong), encoding="utf-8")
+    objects, library = folder / "broken.o", folder / "broken.so"
+    assert unbroken(name).compile(source, objects), f"{mistake.name} does not build"
+    assert unbroken(name).link(library, {source.name: objects}, "-shared")
+    return library
+
+
+def test_there_are_enough_and_every_file_of_the_core_has_one() -> None:
+    assert len({mistake.name for mistake in MISTAKES}) == len(MISTAKES)
+    assert len(MISTAKES) >= 60
+    broken = {mistake.file for mistake in MISTAKES}
+    files = {path.relative_to(CORE).as_posix() for path in CORE.rglob("*.c")}
+    assert broken <= files
+    # Vehicle functions have their mistakes in the lists of their groups.
+    assert {file for file in files - broken if "/" not in file} == set()
 
 
 @pytest.mark.parametrize("mistake", MISTAKES, ids=lambda mistake: mistake.name)
 def test_a_vector_catches(mistake: Mistake, tmp_path: Path) -> None:
-    core = broken_copy(mistake, tmp_path)
-    pairing = load(PAIRINGS / (mistake.caught_by.split("/")[0] or NAME))
-    board = NativeLibraryBoard(pairing, build_library(pairing, tmp_path, core))
+    name = mistake.caught_by.split("/")[0] or NAME
+    board = NativeLibraryBoard(load(PAIRINGS / name), broken_library(mistake, name, tmp_path))
     assert any(
         compare(vector, names, board).difference is not None
         for vector, names in corpus(mistake.caught_by)

@@ -2,8 +2,8 @@
  *
  * The host sends a batch: its length (2 octets, little-endian, at most ROOM), then records:
  * 'F' frame: identifier (4), bus, extended, raw length code, 8 octets; answered by its time (4);
- * 'T' tick: supply in mV (4), one octet a level input, two an analogue input, one a bus; answered
- *     by its time (4);
+ * 'T' tick: supply in mV (4), one octet a level input, two an analogue input, four a
+ *     bus (state, acknowledged, unacknowledged, errors); answered by its time (4);
  * 'I' so many (2) more ticks with the inputs of the last one; answered by the time (4) of each;
  * 'M' the same, answered by the longest (4) alone;
  * 'R' reset by command; answered by its time (4);
@@ -127,6 +127,9 @@ static uint32_t run_tick(void)
     }
     for (uint32_t i = 0u; i < XB_BUSES; i++) {
         inputs.buses[i].state = octet();
+        inputs.buses[i].acknowledged = octet();
+        inputs.buses[i].unacknowledged = octet();
+        inputs.buses[i].errors = octet();
     }
     return time_tick();
 }
