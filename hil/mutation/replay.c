@@ -6,7 +6,8 @@
  *
  * Stimulus, little-endian: 'B' power-on; 'R' reset: cause, 1 = memory is kept; 'F' frame: identifier
  * (4), bus, extended, length, 8 octets; 'T' tick: supply in mV (4), one octet a level input, two an
- * analogue input, four a bus (state, acknowledged, unacknowledged, errors); 'I' so many (4) more ticks with the inputs of the last one; 'D' digest. */
+ * analogue input, four a bus (state, acknowledged, unacknowledged, errors); 'I' so many (4) more
+ * ticks with the inputs of the last one; 'D' digest. */
 #include <stdio.h>
 #include <string.h>
 
