@@ -14,7 +14,7 @@ from hil.runner import Pairings, is_vector
 from xlate_core.pairing.model import Pairing
 
 REPLAY = Path(__file__).with_name("replay.c")
-OPTIMISED = ("-O1", "-w")
+OPTIMISED = ("-O2", "-w")
 RUN_S = 20.0
 
 
