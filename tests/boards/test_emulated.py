@@ -1,0 +1,124 @@
+"""The flashable firmware under the emulator: vectors, restarts, and what can be missing."""
+
+import os
+import signal
+import time
+from pathlib import Path
+
+import pytest
+
+from hil.boards import emulated, emulator
+from hil.boards.emulated import EmulatedBoard, firmware
+from hil.boards.emulator import Emulator
+from hil.boards.interface import BoardError
+from hil.boards.options import BoardOptions
+from hil.runner import Pairings, is_vector, load_for_run, run_vector
+from hil.verdicts import Verdict
+from tests.core.test_bridge import PAIRINGS
+from tools.environment import ARM_COMPILER, EMULATOR
+from xlate_core.bridge import ResetCause
+from xlate_core.pairing import load
+
+MISSING = [need for need in (EMULATOR, ARM_COMPILER) if not need.present()]
+needs_board = [
+    pytest.mark.slow,
+    pytest.mark.skipif(
+        bool(MISSING), reason="; ".join(f"needs {need.what}. {need.how}" for need in MISSING)
+    ),
+]
+VECTORS = PAIRINGS.parent / "vectors"
+BUDGET = {"farm_pickup": 260_000, "minimal": 120_000, "long_nights": 60_000}
+"""Octets of vectors that are run, by pairing: the shortest of them, all vectors being told apart by
+their size. The rest runs on demand: `xlate vectors run --board emulated`."""
+
+
+def chosen(name: str) -> list[Path]:
+    """The shortest vectors of a pairing up to its budget, by octets."""
+    paths = [path for path in (VECTORS / name).iterdir() if is_vector(path)]
+    found, total = [], 0
+    for path in sorted(paths, key=lambda path: (path.stat().st_size, path.name)):
+        total += path.stat().st_size
+        if total > BUDGET[name]:
+            break
+        found.append(path)
+    return found
+
+
+class TestOnTheEmulator:
+    pytestmark = needs_board
+
+    @pytest.mark.parametrize("name", BUDGET)
+    def test_a_subset_of_the_corpus_passes(self, name: str) -> None:
+        pairings = Pairings(PAIRINGS, load, {})
+        paths = chosen(name)
+        assert len(paths) >= 8
+        board = EmulatedBoard(load(PAIRINGS / name), firmware(load(PAIRINGS / name)))
+        try:
+            for path in paths:
+                vector, names = load_for_run(path, pairings)
+                result = run_vector(vector, names, board, "")
+                assert result.verdict is Verdict.PASS, "\n".join(result.explanation)
+        finally:
+            board.close()
+
+    def test_it_says_who_it_is_and_why_it_started(self) -> None:
+        pairing = load(PAIRINGS / "minimal")
+        board = EmulatedBoard(pairing, firmware(pairing))
+        try:
+            assert board.hello.board == "stm32f405"
+            assert board.hello.boots == 1
+            assert board.hello.cause == int(ResetCause.POWER_ON)
+            assert board.identity().pairing_digest == pairing.digest
+        finally:
+            board.close()
+
+    def test_no_emulator_is_left_behind(self) -> None:
+        pairing = load(PAIRINGS / "minimal")
+        machine = Emulator(firmware(pairing))
+        child = machine._child
+        assert child is not None
+        machine.close()
+        assert child.poll() is not None
+        stubborn = Emulator(firmware(pairing))
+        child = stubborn._child
+        assert child is not None
+        os.kill(child.pid, signal.SIGSTOP)  # deaf to every polite request
+        emulator.close_all()
+        assert child.poll() is not None
+
+    def test_an_emulator_that_dies_ends_the_run_with_a_verdict(self) -> None:
+        pairing = load(PAIRINGS / "minimal")
+        board = EmulatedBoard(pairing, firmware(pairing))
+        port = board.session.port
+        assert isinstance(port, emulated.EmulatorPort)
+        child = port._emulator._child
+        assert child is not None
+        child.kill()
+        child.wait()
+        began = time.monotonic()
+        vector, names = load_for_run(chosen("minimal")[0], Pairings(PAIRINGS, load, {}))
+        result = run_vector(vector, names, board, "")
+        assert result.verdict in (Verdict.BENCH_FAULT, Verdict.TIMEOUT, Verdict.RESET)
+        assert time.monotonic() - began < 120
+        board.close()
+
+
+def test_without_an_emulator_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(emulated.shutil, "which", lambda name: None)
+    with pytest.raises(BoardError, match="qemu-system-arm is not installed; Debian: apt-get"):
+        emulated.open("emulated", load(PAIRINGS / "minimal"), BoardOptions())
+
+
+def test_a_firmware_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(BoardError, match=r"no firmware there .*xlate firmware build"):
+        Emulator(tmp_path / "nothing.elf")
+
+
+@pytest.mark.parametrize(
+    "octets", [b"", b"not an ELF file at all, but long enough", b"\x7fELF\x02\x01\x01" + bytes(40)]
+)
+def test_what_is_no_firmware_is_never_started(octets: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "wrong.elf"
+    path.write_bytes(octets)
+    with pytest.raises(BoardError, match="found no ELF file for 32-bit ARM"):
+        Emulator(path)
