@@ -60,7 +60,7 @@ def calm_stimulus(
             frames.append(Frame(source.randrange(2), False, 0x7F3, b"\x01"))
         if source.random() < trouble and spec.transmits:
             frames.append(Frame(*source.choice(spec.transmits).key, bytes(8)))
-        if source.random() < trouble:
+        if source.random() < trouble and spec.messages:
             known = source.choice(spec.messages).key
             other = Bus.BODY if known.bus else Bus.ENGINE
             frames.append(Frame(other, known.extended, known.identifier, bytes(8)))

@@ -16,6 +16,7 @@ from hil.boards.native_library import NativeLibraryBoard
 from hil.firmware.building import build_library
 from tests.core.test_bridge import NAMES, PAIRINGS, random_inputs, random_stimulus, step
 from tests.firmware.test_core_equals_reference import differences
+from tests.firmware.vary_controls import vary_control
 from tests.firmware.vary_drive import vary_drive
 from tests.firmware.vary_instruments import vary_instrument
 from tools.environment import C_COMPILER
@@ -100,7 +101,7 @@ def vary_transmit(spec: TransmitSpec, source: random.Random) -> TransmitSpec:
 def vary_function(spec: FunctionSpec, source: random.Random) -> FunctionSpec:
     if isinstance(spec, GaugeSpec):
         return replace(spec, hysteresis=source.choice((0, 3, 100)))
-    return vary_instrument(vary_drive(spec, source), source)
+    return vary_control(vary_instrument(vary_drive(spec, source), source), source)
 
 
 def vary(spec: BridgeSpec, source: random.Random) -> BridgeSpec:
