@@ -30,7 +30,7 @@ uint8_t xb_bus_take(const xb_bus_spec *spec, xb_bus_state *state, xb_bus_arrival
     }
     if (arrivals->taken >= spec->flood) {
         state->flooded = xb_count(state->flooded);
-        state->seen |= (uint8_t)(1u << XB_EVENT_FLOOD);
+        state->seen |= (uint8_t)(1u << (uint32_t)XB_EVENT_FLOOD);
         return 0u;
     }
     arrivals->taken = (uint16_t)(arrivals->taken + 1u);
@@ -155,7 +155,7 @@ uint8_t xb_bus_step(const xb_bus_spec *spec, xb_bus_state *state, xb_bus_arrival
         state->seen |= (uint8_t)(1u << state->reason);
     }
     if (given->state == (uint8_t)XB_ERROR_PASSIVE_STATE) {
-        state->seen |= (uint8_t)(1u << XB_EVENT_ERROR_PASSIVE);
+        state->seen |= (uint8_t)(1u << (uint32_t)XB_EVENT_ERROR_PASSIVE);
     }
     return (uint8_t)command;
 }

@@ -34,7 +34,7 @@ static void reject_unknown(xb_engine *engine, const xb_frame *frame)
     for (uint32_t i = 0u; i < engine->spec->own_key_count; i++) {
         if (same_key(&engine->spec->own_keys[i], frame) != 0u) {
             counts->second_sender = xb_count(counts->second_sender);
-            engine->buses[frame->bus].seen |= (uint8_t)(1u << XB_EVENT_SECOND_SENDER);
+            engine->buses[frame->bus].seen |= (uint8_t)(1u << (uint32_t)XB_EVENT_SECOND_SENDER);
             return;
         }
     }
