@@ -14,12 +14,20 @@ from xlate_core.errors import InputError
 @click.argument("log_a", metavar="LOG_A", type=FILE)
 @click.argument("log_b", metavar="LOG_B", type=FILE)
 @click.option("--bus", "buses", multiple=True, help="Compare this bus only. May be repeated.")
+@click.option(
+    "--only",
+    "only",
+    multiple=True,
+    metavar="BUS:IDENTIFIER",
+    help="Compare this message only. May be given several times.",
+)
 @reading_options
 @click.option("--json", "as_json", is_flag=True, help="Print the verdicts as JSON.")
 def compare_command(
     log_a: Path,
     log_b: Path,
     buses: tuple[str, ...],
+    only: tuple[str, ...],
     channels: tuple[str, ...],
     offsets: tuple[str, ...],
     sort: bool,
@@ -40,7 +48,11 @@ def compare_command(
         for log, table in zip((log_a, log_b), tables, strict=True):
             if bus not in table.channels:
                 raise InputError(f"--bus {bus}: {log} has {', '.join(table.channels)}")
-    comparison = compare(tables[0], tables[1], buses)
+    wanted = {(bus, name.upper()) for bus, _, name in (wish.partition(":") for wish in only)}
+    comparison = compare(tables[0], tables[1], buses, wanted)
+    missing = wanted - {(each.bus, each.identifier) for each in comparison.verdicts}
+    if missing:
+        raise InputError(f"--only {':'.join(min(missing))}: no log has such a message")
     if as_json:
         verdicts = [
             {

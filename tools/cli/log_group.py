@@ -14,6 +14,8 @@ COMMANDS = {
     "find-input": ("tools.cli.log_find_input", "find_input_command"),
     "sleep": ("tools.cli.log_sleep", "sleep_command"),
     "redact": ("tools.cli.log_redact", "redact_command"),
+    "generate": ("tools.cli.log_generate", "generate_command"),
+    "speed": ("tools.cli.log_speed", "speed_command"),
     "replay": ("tools.cli.logs", "replay_command"),
 }
 """Name -> module and the click command in it, in the order a new log is worked on."""

@@ -49,9 +49,14 @@ class Comparison:
         return not self.start_up and not any(verdict.differences for verdict in self.verdicts)
 
 
-def compare(pattern: FrameTable, other: FrameTable, buses: tuple[str, ...] = ()) -> Comparison:
-    """Return the comparison of two logs, on some buses or on all."""
-    sides = [_Side(_only(table, buses)) for table in (pattern, other)]
+def compare(
+    pattern: FrameTable,
+    other: FrameTable,
+    buses: tuple[str, ...] = (),
+    only: set[tuple[str, str]] | None = None,
+) -> Comparison:
+    """Return the comparison of two logs, on some buses or on all, of some messages or of all."""
+    sides = [_Side(_only(table, buses), only or set()) for table in (pattern, other)]
     names = sorted(set(sides[0].reports) | set(sides[1].reports))
     verdicts = [_verdict(name, sides[0], sides[1]) for name in names]
     return Comparison(verdicts, _start_up(sides[0], sides[1]))
@@ -60,13 +65,15 @@ def compare(pattern: FrameTable, other: FrameTable, buses: tuple[str, ...] = ())
 class _Side:
     """One of the two logs, inspected, its messages by bus and identifier."""
 
-    def __init__(self, table: FrameTable) -> None:
+    def __init__(self, table: FrameTable, only: set[tuple[str, str]]) -> None:
         self.inspection: Inspection = inspect(table)
         materials = materials_of(table, self.inspection)
         self.reports: dict[tuple[str, str], MessageReport] = {}
         self.materials: dict[tuple[str, str], Material] = {}
         for report, material in zip(self.inspection.messages, materials, strict=True):
             name = (report.channel, report.key.show())
+            if only and name not in only:
+                continue
             self.reports[name] = report
             self.materials[name] = material
         self.start_us = _last_start(table.time_us)

@@ -112,6 +112,7 @@ def _quantity(message: DraftMessage, signal: DraftSignal, used: bool) -> str:
     step = abs(factor)
     first = -(-ends[0] // step) * step
     last = ends[1] // step * step
+    usual = (signal.usual * factor + offset) // step * step
     told = "".join(f"# {line}\n" for line in _wrapped(signal.evidence))
     return (
         f"\n{told}[quantity.{quantity_name(message, signal)}]\n"
@@ -119,7 +120,7 @@ def _quantity(message: DraftMessage, signal: DraftSignal, used: bool) -> str:
         f"range = [{_number(first)}, {_number(last)}]\n"
         f'from = "{message.bus}.{message.name}.{signal.name}"\n'
         + ("" if used else "watch_only = true # edit: take out when something uses it\n")
-        + f"initial = {_number(max(first, Fraction(0)))} # edit\n"
+        + f"initial = {_number(min(last, max(first, usual)))} # edit: most often seen\n"
     )
 
 

@@ -7,6 +7,7 @@ other. The draft passes `xlate pairing check` as it is, so that every edit can b
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from math import floor, log10
 
 import numpy as np
 
@@ -123,8 +124,7 @@ def _message(report: MessageReport, material: Material, sent: bool) -> DraftMess
         signal = _signal(name, guess, material)
         scale = scales.get(guess.place)
         if scale is not None and scale.confidence >= CONFIDENT:
-            signal.factor = f"{scale.facts['factor']:.6g}"
-            signal.offset = f"{scale.facts['offset']:.6g}"
+            signal.factor, signal.offset = _round_scale(scale)
             signal.evidence += f"; {scale.confidence} %: {scale.text} ({scale.evidence})"
         made.signals.append(signal)
         if guess.path is None:
@@ -132,6 +132,30 @@ def _message(report: MessageReport, material: Material, sent: bool) -> DraftMess
     if sent:
         made.signals += _constants(material, made.signals)
     return made
+
+
+def _round_scale(guess: Guess) -> tuple[str, str]:
+    """Return the scale a designer will have meant, when it is within 1 % of the fitted one.
+
+    Round factors are 1, 2, 2.5 and 5 times a power of ten, and powers of two; the offset becomes
+    the nearest whole multiple of 10, 5 or 1 that moves no value by more than 1 % of the range.
+    """
+    factor, offset = float(guess.facts["factor"]), float(guess.facts["offset"])
+    size = abs(factor)
+    power = 10.0 ** floor(log10(size))
+    wishes = [step * power for step in (1, 2, 2.5, 4, 5, 8, 10)]
+    wishes += [2.0**n for n in range(-12, 8)]
+    nearest = min(wishes, key=lambda wish: abs(wish - size))
+    if abs(nearest - size) > 0.01 * size:
+        return f"{factor:.6g}", f"{offset:.6g}"
+    assert guess.place is not None
+    slack = 0.01 * nearest * (1 << guess.place.length)
+    shown = f"{nearest if factor > 0 else -nearest:.6g}"
+    for unit in (10, 5, 1):
+        rounded = round(offset / unit) * unit
+        if abs(rounded - offset) <= slack:
+            return shown, str(rounded)
+    return shown, f"{offset:.6g}"
 
 
 def _signal(name: str, guess: Guess, material: Material) -> DraftSignal:

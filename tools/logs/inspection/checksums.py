@@ -69,7 +69,8 @@ def _chosen(
 ) -> list[Fit] | None:
     """Return the fits that hold on all rows, the most credible first; None when there is none."""
     kept = []
-    jumps = _restlessness(rows, sorted({fit.place for fit in found}))
+    places = sorted({fit.place for fit in found})
+    jumps, means = _restlessness(rows, places), _restlessness(rows, places, mean=True)
     copies = _copies(rows)
     for fit in found:
         constant, share = _constant(fit, rows, counter)
@@ -100,6 +101,7 @@ def _chosen(
             not takes or not all(takes),  # a counter must be left beside the checksum
             fit.place.length,
             round(jumps[fit.place.start] * 20) / 20,
+            round(means[fit.place.start] * 20) / 20,
             known,
             exact,
             fit.whole,
@@ -121,11 +123,15 @@ def _chosen(
     ]
 
 
-def _restlessness(rows: Array, places: list[Field]) -> dict[int, float]:
-    """Return by start bit how often a place's quietest bit changes: a checksum has no quiet bit."""
+def _restlessness(rows: Array, places: list[Field], mean: bool = False) -> dict[int, float]:
+    """Return by start bit how often a place's quietest bit changes, or its bits on average.
+
+    A checksum has no quiet bit, unless hardly anything in its message moves.
+    """
     planes = bit_planes(rows[:4000])
     rates = (np.diff(planes.astype(np.int8), axis=0) != 0).mean(axis=0)
-    return {place.start: float(rates[place.places()].min()) for place in places}
+    chosen = {place.start: rates[place.places()] for place in places}
+    return {start: float(each.mean() if mean else each.min()) for start, each in chosen.items()}
 
 
 def _constant(fit: Fit, rows: Array, counter: Field | None) -> tuple[int, float]:

@@ -8,6 +8,7 @@ from tools.logs.table import Array
 
 FEWEST = 8
 FEWEST_WITHOUT_WRAP = 14
+BACKWARD = 0.6
 SAMPLE = 6000
 GOOD = 0.97
 
@@ -38,6 +39,9 @@ def counters(material: Material) -> list[Guess]:
                     shift += width
                     continue
             shift += 1
+    for guess in found:
+        if guess.facts["step"] != 1:
+            guess.score *= BACKWARD  # what follows a counter, as an inverted sum does, steps so
     found.sort(key=lambda guess: -guess.score)
     for number, guess in enumerate(found):
         if any(_lockstep(material, guess, other) for other in found[:number]):

@@ -46,11 +46,14 @@ class _Piece:
 
 @dataclass(slots=True)
 class _Join:
-    """Two pieces that may be one number: indices of the high and the low piece."""
+    """Two pieces that may be one number: indices of the high and the low piece.
+
+    `motorola` is None inside an octet, where both byte orders are the same.
+    """
 
     high: int
     low: int
-    motorola: bool
+    motorola: bool | None
     strength: float
 
 
@@ -100,6 +103,9 @@ def _joins(pieces: list[_Piece], payload: Array) -> list[_Join]:
     found = []
     for i, one in enumerate(pieces):
         for j, other in enumerate(pieces):
+            if other.octet == one.octet and other.high == one.low - 1:
+                # A steady ramp can leave low bits quieter than those above: carries tell.
+                found.append(_Join(i, j, None, _carry(one, other, payload, noise=False)))
             if other.octet != one.octet + 1:
                 continue
             if one.low == 0 and other.high == 7:  # the first octet is the high one
@@ -109,7 +115,7 @@ def _joins(pieces: list[_Piece], payload: Array) -> list[_Join]:
     return sorted((join for join in found if join.strength > 0), key=lambda join: -join.strength)
 
 
-def _carry(high: _Piece, low: _Piece, payload: Array) -> float:
+def _carry(high: _Piece, low: _Piece, payload: Array, noise: bool = True) -> float:
     """Return how far beyond chance steps of the high part go with overruns of the low part.
 
     Looked at are steps from frame to frame, for slow numbers, and changes of the step, for those
@@ -122,7 +128,9 @@ def _carry(high: _Piece, low: _Piece, payload: Array) -> float:
     strength = max(
         _beyond_chance(up, down, modulo), _beyond_chance(np.diff(up), np.diff(down), modulo)
     )
-    return strength if strength >= JOINED else _noise_below(high, low, payload)
+    if strength >= JOINED:
+        return strength
+    return _noise_below(high, low, payload) if noise else 0.0
 
 
 def _beyond_chance(up: Array, down: Array, modulo: int) -> float:
@@ -167,13 +175,12 @@ def _chains(pieces: list[_Piece], joins: list[_Join]) -> list[tuple[list[int], b
     below: dict[int, _Join] = {}
     above: dict[int, _Join] = {}
     strong = [join for join in joins if join.strength >= JOINED]
-    votes = sum(1 if join.motorola else -1 for join in strong)
+    votes = sum(1 if join.motorola else -1 for join in strong if join.motorola is not None)
     weak = [join for join in joins if join.strength < JOINED]
     weak.sort(key=lambda join: (votes > 0) == join.motorola if votes else False, reverse=True)
     for join in (*strong, *weak):
-        neighbours = [below.get(join.low), above.get(join.high)]
-        mixed = any(other is not None and other.motorola != join.motorola for other in neighbours)
-        if join.high in below or join.low in above or mixed:
+        orders = {join.motorola, *_orders(join.low, below), *_orders(join.high, above)}
+        if join.high in below or join.low in above or {True, False} <= orders:
             continue
         below[join.high] = join
         above[join.low] = join
@@ -186,9 +193,19 @@ def _chains(pieces: list[_Piece], joins: list[_Join]) -> list[tuple[list[int], b
             join = below[chain[-1]]
             chain.append(join.low)
             strength = min(strength, join.strength)
-            motorola = join.motorola
+            motorola = motorola or bool(join.motorola)
         made.append((chain, motorola, strength))
     return made
+
+
+def _orders(piece: int, links: dict[int, _Join]) -> set[bool | None]:
+    """Return the byte orders of the joins that follow from a piece on."""
+    found: set[bool | None] = set()
+    while piece in links:
+        join = links[piece]
+        found.add(join.motorola)
+        piece = join.low if join.high == piece else join.high
+    return found
 
 
 def _guess(

@@ -11,6 +11,8 @@ from tools.logs.inspection.findings import Guess, Material, What
 from tools.logs.table import Array
 
 MOST_PATHS = 24
+MANY_PATHS = 8
+SURE_GAIN = 0.98
 FEWEST_PER_PATH = 6
 SAMPLE = 8000
 
@@ -100,6 +102,8 @@ def _judge(
     if float(gains.max()) < 0.7 or _sequence(selector) < 0.8:
         return None
     gain = float(gains.max())
+    if counts and len(paths) >= MANY_PATHS and gain < SURE_GAIN:
+        return None  # rather a counter, and something that hangs on it
     told = ", ".join(str(path) for path in paths.tolist())
     text = f"selector with the paths {told}; octets {', '.join(map(str, octets))} depend on it"
     evidence = (
