@@ -5,11 +5,9 @@ sources or of the pairing builds it anew.
 """
 
 import atexit
-import hashlib
 import os
 import shutil
 import subprocess
-import sys
 import tempfile
 from collections.abc import Callable
 from contextlib import suppress
@@ -18,15 +16,13 @@ from typing import Any
 
 from hil.boards.interface import BoardError
 from hil.boards.options import BoardOptions
-from hil.firmware import programs, tables
+from hil.firmware import programs
 from hil.firmware.toolchains import NATIVE, find
 from hil.link.board import LinkBoard
 from hil.link.port import ByteLog, LoggedPort, Port, TcpPort
 from hil.link.session import Timing
 from xlate_core.pairing.model import Pairing
 
-MEMORY = ("-DXB_LINK_PACKET=8192u", "-DXB_LINK_SLOTS=16u")
-"""This machine has plenty: longer packets cost fewer."""
 END_S = 2.0
 
 
@@ -36,23 +32,9 @@ def cache_folder() -> Path:
     return Path(base) / "xlate" if base else Path.home() / ".cache" / "xlate"
 
 
-def ingredients(pairing: Pairing) -> str:
-    """Return a digest over everything a native board is made of."""
-    found = hashlib.sha256()
-    toolchain = find(NATIVE)
-    for word in (*toolchain.command, *toolchain.compile_flags(), *MEMORY, sys.platform):
-        found.update(word.encode())
-    for text in tables.generate(pairing).values():
-        found.update(text.encode())
-    folders = (programs.CORE, programs.LINK, programs.BOARDS / NATIVE)
-    for path in sorted(path for folder in folders for path in folder.rglob("*.[ch]")):
-        found.update(path.read_bytes())
-    return found.hexdigest()[:24]
-
-
 def executable(pairing: Pairing) -> Path:
     """Return the native board of a pairing, built unless it is in the cache."""
-    name = f"native_{pairing.name}_{ingredients(pairing)}"
+    name = f"{NATIVE}_{pairing.name}_{programs.ingredients(pairing, NATIVE)}"
     path = cache_folder() / name
     if path.is_file():
         return path
@@ -61,7 +43,7 @@ def executable(pairing: Pairing) -> Path:
     except OSError:
         path = Path(tempfile.mkdtemp(prefix="xlate-native-")) / name
     with tempfile.TemporaryDirectory(prefix="xlate-build-") as folder:
-        built = programs.build(pairing, NATIVE, Path(folder), more_flags=MEMORY)
+        built = programs.build(pairing, NATIVE, Path(folder))
         # Renamed into place, so that another process never starts half a file.
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{name}.")
         os.close(handle)

@@ -119,6 +119,7 @@ def build(
 ) -> Built:
     """Build a program into a folder and return what it takes.
 
+    `more_flags` go to the compiler; given, they also say the memory of a native board's link.
     Raises NoCompilerError without a compiler, BoardError with what the compiler said.
     """
     toolchain = find(board, compiler)
@@ -136,7 +137,7 @@ def build(
     command = [*toolchain.command, *toolchain.compile_flags(), *maps]
     command += [f"-I{folder.resolve()}" for folder in includes]
     command += PROFILE_FLAGS if program == "profile" else ()
-    memory = NATIVE_MEMORY if board == NATIVE else ()
+    memory = NATIVE_MEMORY if board == NATIVE and not more_flags else ()
     command += [f'-DXB_BOARD_NAME="{board}"', *memory, *more_flags]
     for optimisation, part in optimised(files).items():
         names = [str(path.resolve()) for path in part]

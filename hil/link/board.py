@@ -29,8 +29,8 @@ from xlate_core.bridge import RULES, Bridge, Inputs, Outputs, ResetCause
 from xlate_core.frames import Frame
 from xlate_core.pairing.model import Pairing
 
-AHEAD = 4
-"""Packets made ready beyond what the window lets out."""
+AHEAD_OCTETS = 16384
+"""Octets made ready beyond what the window lets out: a whole window of a small board."""
 
 
 class LinkBoard:
@@ -230,7 +230,7 @@ class LinkBoard:
         session = self.session
         if self._foreseen is None:
             raise BoardProtocolError(f"{self._name}: the board told fewer ticks than it was asked")
-        while session.backlog < AHEAD:
+        while session.backlog * session.room < AHEAD_OCTETS:
             following = next(self._foreseen, None)
             if following is None:
                 break

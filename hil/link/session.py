@@ -195,8 +195,8 @@ class Session:
         Raises BoardError when none can come; the session has `failed` then.
         """
         try:
+            self._send()
             if not self._replies:
-                self._send()
                 if self._window.idle:
                     raise BoardProtocolError(f"{self.port.name}: no request is open")
                 self._wait()
@@ -273,7 +273,7 @@ class Session:
         raise BoardTimeoutError(f"{self.port.name}: silent {waited} in the middle of a run")
 
     def _send(self) -> None:
-        """Send what the window lets out, or acknowledge alone when there is something to."""
+        """Send what the window lets out, or acknowledge alone when many replies wait for it."""
         window = self._window
         out: list[bytes] = []
         while self._queue and window.may_send(line_octets(len(self._queue[0][1]))):
@@ -287,7 +287,7 @@ class Session:
         if out:
             self._write(b"".join(out))
             self.counts.packets_sent += len(out)
-        elif self._acknowledged != window.expected:
+        elif window.expected - self._acknowledged >= window.acknowledge_at:
             self._control(Kind.ACKNOWLEDGE)
 
     def _framed(self, number: int, kind: int, payload: bytes) -> bytes:

@@ -111,6 +111,11 @@ class HostWindow:
         self.polled = self.resent = -1
 
     @property
+    def acknowledge_at(self) -> int:
+        """How many replies may wait for a request to acknowledge them: half of the slots."""
+        return max(self.slots // 2, 1)
+
+    @property
     def idle(self) -> bool:
         """Whether every request is done with."""
         return self.completed == self.sent

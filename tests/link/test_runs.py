@@ -10,9 +10,9 @@ from click.testing import CliRunner, Result
 
 from hil.bench import Bench, BenchPlan
 from hil.boards.interface import ForesightedBoard, LineBoard
-from hil.boards.native import MEMORY, NativeBoard
+from hil.boards.native import NativeBoard
 from hil.disturbed_runs import spoil
-from hil.firmware.building import OPTIMISED, compile_core
+from hil.firmware.building import NATIVE_MEMORY, OPTIMISED, compile_core
 from hil.firmware.programs import BOARDS, CORE, LINK
 from hil.reports import page
 from hil.runner import Result as Outcome
@@ -123,7 +123,7 @@ def broken(tmp_path_factory: pytest.TempPathFactory) -> Path:
     assert right in text
     path.write_text(text.replace(right, wrong), encoding="utf-8")
     more = [*LINK.glob("*.c"), *(BOARDS / "native").glob("*.c")]
-    flags = (*OPTIMISED, f"-I{LINK}", '-DXB_BOARD_NAME="native"', *MEMORY)
+    flags = (*OPTIMISED, f"-I{LINK}", '-DXB_BOARD_NAME="native"', *NATIVE_MEMORY)
     pairing = pairings().names("minimal").pairing
     return compile_core(pairing, folder, "xlate_native", flags, more, core)
 

@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "fixtures" / "scenarios"
 SHORT_DRIVE_S = 120
+SHORT_PACED_S = 20
+PACED_S = 60
 
 
 @click.command("speed")
@@ -68,7 +70,7 @@ def command(
     or not they are met.
     """
     from hil.vectors.files import write_whole
-    from tools.speed import codec, commands, engine
+    from tools.speed import codec, commands, engine, link
     from tools.speed.rows import Measured
     from xlate_core.errors import InputError
 
@@ -79,6 +81,7 @@ def command(
     said("decode and encode")
     codec.measure(measured, codec_s)
     engine.measure(measured, engine_s, repeats, said)
+    link.measure(measured, SHORT_PACED_S if short else PACED_S, repeats, said)
     commands.measure_drive(measured, drive, said)
     commands.measure_edit(measured, scenarios or SCENARIOS, said)
     print_figures(measured)

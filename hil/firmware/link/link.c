@@ -11,6 +11,7 @@
 #include <stddef.h>
 
 #define CHUNK 64u
+#define ROOM 2u /* reply packets that one step may need beside the one being filled */
 
 static xb_decoder decoder;
 static xb_session session;
@@ -219,7 +220,7 @@ static int go_on(void)
         const xb_packet *request = xb_session_request(&session);
         uint8_t done = 1u;
 
-        if (request == 0 || xb_session_room(&session) < XB_TICK_PACKETS + 1u) {
+        if (request == 0 || xb_session_room(&session) < ROOM) {
             break;
         }
         did = 1;

@@ -8,10 +8,10 @@
 #include "xb_tables.h"
 
 #ifndef XB_LINK_PACKET
-#define XB_LINK_PACKET 256u /* octets of the longest packet, header and check included */
+#define XB_LINK_PACKET 128u /* octets of the longest packet, header and check included */
 #endif
 #ifndef XB_LINK_SLOTS
-#define XB_LINK_SLOTS 8u /* packets waiting in each direction; a power of two */
+#define XB_LINK_SLOTS 16u /* packets waiting in each direction; a power of two */
 #endif
 #ifndef XB_LINK_BURST
 #define XB_LINK_BURST 32u /* ticks run before the line is looked at again */
@@ -23,7 +23,8 @@
 #define XB_PAYLOAD_ROOM (XB_LINK_PACKET - XB_HEADER_OCTETS - XB_CHECK_OCTETS)
 #define XB_LONGEST_RECORD 15u /* a frame of 8 octets with an extended identifier, and to spare */
 
-/* What one tick can have to tell: every frame slot used, every pin changed. */
+/* What one tick can have to tell: every frame slot used, every pin changed. In a free run there has
+ * to be room for all of it at once, in lockstep the rest waits for the host. */
 #define XB_TICK_OCTETS                                                                             \
     ((2u * XB_FRAME_SLOTS * XB_LONGEST_RECORD) +                                                   \
      (XB_LEVEL_OUTPUT_SLOTS * XB_LEVEL_RECORD_OCTETS) + (XB_DUTY_SLOTS * XB_DUTY_RECORD_OCTETS) +  \

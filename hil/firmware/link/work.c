@@ -73,75 +73,137 @@ static void tell_frame(xb_work *work, xb_session *session, const xb_frame *frame
     }
 }
 
-/* Tell of the output pins of each kind that changed. */
-static void tell_pins(xb_work *work, xb_session *session)
+/* Tell of a level output when it is news. */
+static void tell_level(xb_work *work, xb_session *session, uint32_t index)
 {
-    for (uint32_t i = 0u; i < XB_LEVEL_OUTPUT_SLOTS; i++) {
-        if (work->told == 0u || work->levels[i] != work->outputs.levels[i]) {
-            uint8_t *place = tell(work, session, XB_OP_LEVEL, XB_LEVEL_RECORD_OCTETS);
+    if (work->told == 0u || work->levels[index] != work->outputs.levels[index]) {
+        uint8_t *place = tell(work, session, XB_OP_LEVEL, XB_LEVEL_RECORD_OCTETS);
 
-            place[XB_LEVEL_RECORD_AT_INDEX] = (uint8_t)i;
-            place[XB_LEVEL_RECORD_AT_VALUE] = work->outputs.levels[i];
-            work->levels[i] = work->outputs.levels[i];
-        }
-    }
-    for (uint32_t i = 0u; i < XB_DUTY_SLOTS; i++) {
-        if (work->told == 0u || work->duty[i] != work->outputs.duty[i]) {
-            uint8_t *place = tell(work, session, XB_OP_DUTY, XB_DUTY_RECORD_OCTETS);
-
-            place[XB_DUTY_RECORD_AT_INDEX] = (uint8_t)i;
-            xb_put_number(&place[XB_DUTY_RECORD_AT_VALUE], work->outputs.duty[i], 2u);
-            work->duty[i] = work->outputs.duty[i];
-        }
-    }
-    for (uint32_t i = 0u; i < XB_FREQUENCY_SLOTS; i++) {
-        if (work->told == 0u || work->frequency[i] != work->outputs.frequency[i]) {
-            uint8_t *place = tell(work, session, XB_OP_FREQUENCY, XB_FREQUENCY_RECORD_OCTETS);
-
-            place[XB_FREQUENCY_RECORD_AT_INDEX] = (uint8_t)i;
-            xb_put_number(&place[XB_FREQUENCY_RECORD_AT_VALUE], work->outputs.frequency[i], 4u);
-            work->frequency[i] = work->outputs.frequency[i];
-        }
+        place[XB_LEVEL_RECORD_AT_INDEX] = (uint8_t)index;
+        place[XB_LEVEL_RECORD_AT_VALUE] = work->outputs.levels[index];
+        work->levels[index] = work->outputs.levels[index];
     }
 }
 
-/* Tell of what a tick put out, as far as it is news. */
-static void tell_outputs(xb_work *work, xb_session *session)
+/* Tell of a duty output when it is news. */
+static void tell_duty(xb_work *work, xb_session *session, uint32_t index)
 {
-    for (uint32_t bus = 0u; bus < XB_BUSES; bus++) {
-        for (uint32_t i = 0u; i < work->outputs.frame_counts[bus] && i < XB_FRAME_SLOTS; i++) {
-            tell_frame(work, session, &work->outputs.frames[bus][i]);
-        }
-    }
-    tell_pins(work, session);
-    for (uint32_t bus = 0u; bus < XB_BUSES; bus++) {
-        if (work->told == 0u || work->commands[bus] != work->outputs.commands[bus]) {
-            uint8_t *place = tell(work, session, XB_OP_COMMAND, XB_COMMAND_RECORD_OCTETS);
+    if (work->told == 0u || work->duty[index] != work->outputs.duty[index]) {
+        uint8_t *place = tell(work, session, XB_OP_DUTY, XB_DUTY_RECORD_OCTETS);
 
-            place[XB_COMMAND_RECORD_AT_BUS] = (uint8_t)bus;
-            place[XB_COMMAND_RECORD_AT_VALUE] = work->outputs.commands[bus];
-            work->commands[bus] = work->outputs.commands[bus];
-        }
+        place[XB_DUTY_RECORD_AT_INDEX] = (uint8_t)index;
+        xb_put_number(&place[XB_DUTY_RECORD_AT_VALUE], work->outputs.duty[index], 2u);
+        work->duty[index] = work->outputs.duty[index];
     }
+}
+
+/* Tell of a frequency output when it is news. */
+static void tell_frequency(xb_work *work, xb_session *session, uint32_t index)
+{
+    if (work->told == 0u || work->frequency[index] != work->outputs.frequency[index]) {
+        uint8_t *place = tell(work, session, XB_OP_FREQUENCY, XB_FREQUENCY_RECORD_OCTETS);
+
+        place[XB_FREQUENCY_RECORD_AT_INDEX] = (uint8_t)index;
+        xb_put_number(&place[XB_FREQUENCY_RECORD_AT_VALUE], work->outputs.frequency[index], 4u);
+        work->frequency[index] = work->outputs.frequency[index];
+    }
+}
+
+/* Tell of the command to a bus when it is news. */
+static void tell_command(xb_work *work, xb_session *session, uint32_t bus)
+{
+    if (work->told == 0u || work->commands[bus] != work->outputs.commands[bus]) {
+        uint8_t *place = tell(work, session, XB_OP_COMMAND, XB_COMMAND_RECORD_OCTETS);
+
+        place[XB_COMMAND_RECORD_AT_BUS] = (uint8_t)bus;
+        place[XB_COMMAND_RECORD_AT_VALUE] = work->outputs.commands[bus];
+        work->commands[bus] = work->outputs.commands[bus];
+    }
+}
+
+/* Tell of the power hold when it is news. */
+static void tell_hold(xb_work *work, xb_session *session)
+{
     if (work->told == 0u || work->power_hold != work->outputs.power_hold) {
         uint8_t *place = tell(work, session, XB_OP_HOLD, XB_HOLD_RECORD_OCTETS);
 
         place[XB_HOLD_RECORD_AT_VALUE] = work->outputs.power_hold;
         work->power_hold = work->outputs.power_hold;
     }
-    work->told = 1u;
+}
+
+/* Return how many frames a tick handed over to a bus. */
+static uint32_t frames_of(const xb_work *work, uint32_t bus)
+{
+    uint32_t count = work->outputs.frame_counts[bus];
+
+    return (count < XB_FRAME_SLOTS) ? count : XB_FRAME_SLOTS;
+}
+
+/* Tell of one thing of a tick: its frames bus by bus, then pins, commands and the power hold.
+ * Returns 0 behind the last. */
+static uint8_t tell_item(xb_work *work, xb_session *session, uint32_t number)
+{
+    uint32_t item = number;
+
+    for (uint32_t bus = 0u; bus < XB_BUSES; bus++) {
+        if (item < frames_of(work, bus)) {
+            tell_frame(work, session, &work->outputs.frames[bus][item]);
+            return 1u;
+        }
+        item -= frames_of(work, bus);
+    }
+    if (item < XB_LEVEL_OUTPUT_SLOTS) {
+        tell_level(work, session, item);
+        return 1u;
+    }
+    item -= XB_LEVEL_OUTPUT_SLOTS;
+    if (item < XB_DUTY_SLOTS) {
+        tell_duty(work, session, item);
+        return 1u;
+    }
+    item -= XB_DUTY_SLOTS;
+    if (item < XB_FREQUENCY_SLOTS) {
+        tell_frequency(work, session, item);
+        return 1u;
+    }
+    item -= XB_FREQUENCY_SLOTS;
+    if (item < XB_BUSES) {
+        tell_command(work, session, item);
+        return 1u;
+    }
+    if (item == XB_BUSES) {
+        tell_hold(work, session);
+        return 1u;
+    }
+    return 0u;
+}
+
+/* Go on telling what the tick put out, as far as there is room. */
+static void go_on_telling(xb_work *work, xb_session *session)
+{
+    while (xb_session_room(session) != 0u) {
+        if (tell_item(work, session, work->item) == 0u) {
+            work->telling = 0u;
+            work->told = 1u;
+            work->quiet += 1u;
+            if (work->quiet == MOST_QUIET) {
+                flush_ticks(work, session);
+            }
+            return;
+        }
+        work->item += 1u;
+    }
 }
 
 /* Run one tick and tell what it put out. */
 static void run_tick(xb_work *work, xb_session *session, xb_link_counts *counts)
 {
     xb_tick(&work->inputs, &work->outputs);
-    tell_outputs(work, session);
-    work->quiet += 1u;
-    if (work->quiet == MOST_QUIET) {
-        flush_ticks(work, session);
-    }
     xb_tally(&counts->ticks);
+    work->telling = 1u;
+    work->item = 0u;
+    go_on_telling(work, session);
 }
 
 /* Tell the digest after the ticks so far, and the checks over what went both ways (see
@@ -367,7 +429,7 @@ static void refuse(xb_work *work, xb_session *session, outcome why)
 }
 
 /* Go on with a WORK request: one tick or one record. Returns 1 when the request is done with. The
- * caller has made sure of room for one tick and one packet more. */
+ * caller has made sure of room for two packets. */
 uint8_t xb_work_step(xb_work *work, xb_session *session, const xb_packet *request,
                      xb_link_counts *counts)
 {
@@ -375,6 +437,10 @@ uint8_t xb_work_step(xb_work *work, xb_session *session, const xb_packet *reques
     uint32_t octets = 0u;
     outcome result;
 
+    if (work->telling != 0u) {
+        go_on_telling(work, session);
+        return 0u;
+    }
     if (work->ticks_left != 0u) {
         run_tick(work, session, counts);
         work->ticks_left -= 1u;

@@ -14,7 +14,8 @@
 /* What is told and what is underway.
  *
  * - at is the place in the request's payload, ticks_left of the TICKS record there are still to run;
- * - quiet ticks ran with nothing to tell; pending is 1 when the told news still needs its tick;
+ * - quiet ticks ran with nothing to tell;
+ * - telling is 1 while a tick's outputs are being told, item the next of them;
  * - told is 0 until the outputs were told once since a reset;
  * - free_run, since_told (ticks since the last reply left) and lost belong to the free run. */
 typedef struct {
@@ -26,8 +27,9 @@ typedef struct {
     uint8_t commands[XB_BUSES];
     uint8_t power_hold;
     uint8_t told;
-    uint8_t pending;
+    uint8_t telling;
     uint8_t free_run;
+    uint32_t item;
     uint32_t at;
     uint32_t ticks_left;
     uint32_t quiet;
