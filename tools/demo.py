@@ -62,6 +62,26 @@ of it.""",
     ),
 )
 
+_HIL_OUT = _OUT / "hardware_in_the_loop"
+_NATIVE = (
+    """\
+The firmware, the same C that is flashed, runs as a process behind the link of a real board. It is
+built for the pairing, gets the same vectors, and is held to them bit for bit.""",
+    ["vectors", "run", str(env.VECTORS / "farm_pickup"), "--board", "native"],
+)
+_EMULATED = (
+    """\
+The very ELF file that is flashed to an STM32F405, on an emulated one: a few short vectors.""",
+    [
+        "vectors",
+        "run",
+        str(env.VECTORS / "farm_pickup" / "modulo_15.vector"),
+        str(env.VECTORS / "farm_pickup" / "route_newest.vector"),
+        "--board",
+        "emulated",
+    ],
+)
+
 # Recorded frame, what SAE J1939-71 makes of it, and the instrument signal it must become.
 _BY_HAND: tuple[tuple[str, str, str, str], ...] = (
     (
@@ -101,6 +121,7 @@ def main() -> int:
         _OUT.mkdir(exist_ok=True)
         failed = [" ".join(shown) for shown in map(_show, _STEPS) if shown]
         failed += _check_by_hand(_OUT / "sent.csv")
+        failed += _hardware_in_the_loop()
     except env.SetUpError as error:
         print(f"Set-up failed: {error}", file=sys.stderr)
         return 1
@@ -133,6 +154,26 @@ def _check_by_hand(sent: Path) -> list[str]:
         if not found:
             missing.append(f"{signal} {value}")
     return missing
+
+
+def _hardware_in_the_loop() -> list[str]:
+    """Run vectors on the firmware, as far as this machine has what it takes; return what failed."""
+    failed: list[str] = []
+    boards = (
+        ("native", _NATIVE, (env.C_COMPILER,)),
+        ("emulated", _EMULATED, (env.ARM_COMPILER, env.EMULATOR)),
+    )
+    for board, (text, arguments), needed in boards:
+        lacking = [one for one in needed if not one.present()]
+        if lacking:
+            env.say()
+            env.say(f"Not shown, the board {board}: it needs {lacking[0].what}. {lacking[0].how}")
+            continue
+        folder = _HIL_OUT / board
+        shown = _show((text, [*arguments, "--out", str(folder)]))
+        failed += [" ".join(shown)] if shown else []
+        env.say(f"Report: {(folder / 'report.html').relative_to(env.ROOT).as_posix()}")
+    return failed
 
 
 def _show(step: tuple[str, list[str]]) -> list[str]:

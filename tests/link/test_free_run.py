@@ -1,18 +1,22 @@
 """A free run: the board's clock, the board's journal, the reference's verdict."""
 
+import time
 from collections.abc import Iterator
+from contextlib import suppress
 from itertools import islice
 
 import pytest
 
 from hil.boards.interface import BoardError
 from hil.boards.native import NativeBoard
-from hil.link.free_run import Replay, free_run, with_input
+from hil.boards.reference import ReferenceBoard
+from hil.link.free_run import FreeRun, Replay, free_run, with_input
 from hil.link.layouts import Op
 from hil.link.records import RECORD, frame_record, ticks_records
+from hil.link.session import Reply
 from hil.vectors import plays, random_traffic
 from hil.vectors.plays import Play
-from tests.link.helpers import native, pairings, program
+from tests.link.helpers import native, pairings, small
 from xlate_core.bridge import Inputs
 from xlate_core.frames import Frame
 
@@ -24,11 +28,20 @@ def traffic(name: str, ticks: int) -> Iterator[Play]:
         yield Play(0, None, step.inputs, frames, (), False)
 
 
+def whole_run(board: NativeBoard, name: str) -> FreeRun:
+    """A free run whose journal is whole: a busy machine may keep the host from the line."""
+    for _ in range(9):
+        with suppress(BoardError):
+            return free_run(board, 0.7, traffic(name, 3000))
+        board.recover()
+    return free_run(board, 0.7, traffic(name, 3000))
+
+
 @pytest.mark.parametrize("name", ["minimal", "farm_pickup"])
 def test_a_free_run_is_compared_tick_by_tick(name: str) -> None:
     board = native(name)
     try:
-        run = free_run(board, 0.7, traffic(name, 3000))
+        run = whole_run(board, name)
         assert run.difference is None
         assert run.digest is not None
         assert run.ticks > 50
@@ -36,15 +49,9 @@ def test_a_free_run_is_compared_tick_by_tick(name: str) -> None:
         assert run.frames_out > 0
         # and lockstep goes on afterwards
         board.recover()
-        assert board.digest() == native_digest(board)
+        assert board.digest() == ReferenceBoard(board.pairing).digest()
     finally:
         board.close()
-
-
-def native_digest(board: NativeBoard) -> int:
-    from hil.boards.reference import ReferenceBoard
-
-    return ReferenceBoard(board.pairing).digest()
 
 
 def test_a_journal_that_lies_is_a_difference() -> None:
@@ -59,26 +66,17 @@ def test_a_journal_that_lies_is_a_difference() -> None:
         board.close()
 
 
-def test_a_tick_without_room_is_a_bench_fault() -> None:
-    class Slow(NativeBoard):
-        """Nobody takes the journal away."""
-
-    board = Slow(pairings().names("farm_pickup").pairing, program("farm_pickup"))
+def test_a_tick_without_room_is_a_bench_fault(monkeypatch: pytest.MonkeyPatch) -> None:
+    board = small("farm_pickup")
     try:
-        session = board.session
-        original = session.poll_replies
 
-        def late(timeout_s: float) -> list[object]:
-            import time
-
-            time.sleep(1.5)
-            del timeout_s
+        def nobody_takes_it(timeout_s: float) -> list[Reply]:
+            time.sleep(1.0)
             return []
 
-        session.poll_replies = late  # type: ignore[method-assign, assignment]
+        monkeypatch.setattr(board.session, "poll_replies", nobody_takes_it)
         with pytest.raises(BoardError, match="no room in the journal"):
-            free_run(board, 1.2, traffic("farm_pickup", 10))
-        assert original is not None
+            free_run(board, 0.9, traffic("farm_pickup", 10))
     finally:
         board.close()
 

@@ -16,7 +16,7 @@ from hil.link.board import field_parts
 from hil.link.layouts import Kind, Op
 from hil.link.records import RECORD, frame_record
 from hil.vectors import plays, random_traffic
-from tests.link.helpers import native, pairings, short_vectors, vector
+from tests.link.helpers import native, pairings, short_vectors, small, vector
 from xlate_core.bridge import ResetCause
 from xlate_core.frames import Frame
 
@@ -35,6 +35,23 @@ def test_vectors_pass(board: NativeBoard, path: Path) -> None:
     assert run.difference is None
     assert run.ticks == loaded.header.ticks
     assert run.checkpoints
+
+
+@pytest.mark.parametrize(
+    "path", short_vectors("farm_pickup", ticks=6000, most=6), ids=lambda path: path.stem
+)
+def test_vectors_pass_with_the_memory_of_a_real_board(path: Path) -> None:
+    loaded, names = vector(str(path))
+    board = small("farm_pickup")
+    try:
+        run = compare(loaded, names, board)
+        assert run.difference is None
+        assert run.ticks == loaded.header.ticks
+        status = board.session.status()
+        assert status["overruns"] == status["no_room"] == status["gaps"] == 0
+        assert board.image() == board.image()
+    finally:
+        board.close()
 
 
 def test_a_board_that_is_not_told_ahead_says_the_same(board: NativeBoard) -> None:

@@ -18,6 +18,11 @@ KEYS = [
     *(f"decode_{who}.{series}" for series in ("all_new", "one_new") for who in codec.SUBJECTS),
     *(f"encode_{who}" for who in codec.SUBJECTS),
     "engine_real_time",
+    "native_corpus",
+    "native_packets",
+    "echo_packets",
+    "paced_1ms",
+    "paced_8ms",
     "run_hour",
     "edit_to_verdict",
 ]
@@ -61,7 +66,8 @@ expect output fan_relay stays inactive from 0 ms to 29 ms
 def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -> None:
     report = tmp_path / "speed.json"
     sizes = ("--drive-s", "2", "--engine-s", "1", "--repeats", "1", "--codec-s", "0.005")
-    result = speed(*sizes, "--scenarios", one_scenario, "--json", report)
+    link = ("--paced-s", "1", "--vectors", ROOT / "fixtures" / "vectors" / "j1939_instruments")
+    result = speed(*sizes, *link, "--scenarios", one_scenario, "--json", report)
     assert result.exit_code == 0, result.output
 
     rows: list[dict[str, Any]] = json.loads(report.read_text(encoding="utf-8"))["rows"]
@@ -77,6 +83,8 @@ def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -
         "decode_engine.all_new",
         "decode_engine.one_new",
         "engine_real_time",
+        "paced_1ms",
+        "paced_8ms",
         "run_hour",
         "edit_to_verdict",
     ]

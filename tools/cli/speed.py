@@ -13,7 +13,6 @@ if TYPE_CHECKING:
 SCENARIOS = Path(__file__).resolve().parents[2] / "fixtures" / "scenarios"
 SHORT_DRIVE_S = 120
 SHORT_PACED_S = 20
-PACED_S = 60
 
 
 @click.command("speed")
@@ -53,6 +52,19 @@ PACED_S = 60
     help="Folder of the corpus for edit to verdict; default fixtures/scenarios.",
 )
 @click.option(
+    "--paced-s",
+    type=click.IntRange(1, 3600),
+    default=60,
+    show_default=True,
+    help="Length of the drive that the paced line carries.",
+)
+@click.option(
+    "--vectors",
+    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    default=None,
+    help="Folder of the vectors for the native board; default fixtures/vectors.",
+)
+@click.option(
     "--json", "json_file", type=click.Path(path_type=Path), help="Also write the figures as JSON."
 )
 def command(
@@ -62,9 +74,11 @@ def command(
     repeats: int,
     codec_s: float,
     scenarios: Path | None,
+    paced_s: int,
+    vectors: Path | None,
     json_file: Path | None,
 ) -> None:
-    """Measure decode, encode, engine, `vectors run` and edit to verdict, side by side.
+    """Measure decode, encode, engine, the board native, a paced line and whole commands.
 
     Floors are printed beside the figures. They depend on the machine, so the exit code is 0 whether
     or not they are met.
@@ -81,7 +95,8 @@ def command(
     said("decode and encode")
     codec.measure(measured, codec_s)
     engine.measure(measured, engine_s, repeats, said)
-    link.measure(measured, SHORT_PACED_S if short else PACED_S, repeats, said)
+    paced = min(paced_s, SHORT_PACED_S) if short else paced_s
+    link.measure(measured, vectors or link.VECTORS, paced, repeats, said)
     commands.measure_drive(measured, drive, said)
     commands.measure_edit(measured, scenarios or SCENARIOS, said)
     print_figures(measured)

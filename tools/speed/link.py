@@ -48,10 +48,16 @@ while octets := line.recv(65536):
 """
 
 
-def measure(measured: Measured, seconds: int, repeats: int, said: Callable[[str], None]) -> None:
+def measure(
+    measured: Measured,
+    vectors: Path,
+    seconds: int,
+    repeats: int,
+    said: Callable[[str], None],
+) -> None:
     """Add the rows of the link; `seconds` is the length of the drive on the paced line."""
     try:
-        measure_corpus(measured, said)
+        measure_corpus(measured, vectors, said)
         measure_packets(measured, repeats, said)
         for latency_ms in (1, 8):
             measure_paced(measured, latency_ms, seconds, said)
@@ -59,11 +65,11 @@ def measure(measured: Measured, seconds: int, repeats: int, said: Callable[[str]
         measured.rows.append(Row("native", "native", None, "x", note=str(error)))
 
 
-def measure_corpus(measured: Measured, said: Callable[[str], None]) -> None:
+def measure_corpus(measured: Measured, vectors: Path, said: Callable[[str], None]) -> None:
     """Add the row of the corpus on one native board, compared tick by tick."""
     pairings = Pairings(PAIRING.parent, load, {})
     paths = []
-    for path in find_vectors([], VECTORS):
+    for path in find_vectors([], vectors):
         header = load_for_run(path, pairings)[0].header
         if header.random is None and header.ticks <= SHORT_TICKS:
             paths.append(path)
@@ -103,10 +109,10 @@ def measure_packets(measured: Measured, repeats: int, said: Callable[[str], None
     finally:
         board.close()
     echoed = median([echoed_packets(payload) for _ in range(repeats)])
-    what = f"native: packets of {len(payload)} octets"
+    what = f"packets of {len(payload)} octets"
     measured.rows += [
-        Row("native_packets", f"{what} a second", linked, "1/s", repeats, ratio=linked / echoed),
-        Row("echo_packets", f"{what}, bare echo", echoed, "1/s", repeats, ratio=1.0),
+        Row("native_packets", f"{what}: native", linked, "/s", repeats, ratio=linked / echoed),
+        Row("echo_packets", f"{what}: echo", echoed, "/s", repeats, ratio=1.0),
     ]
     measured.compared.append(
         "packets: requests of 4 frames and a tick, 16 in flight, each executed, answered, "
@@ -167,7 +173,7 @@ def measure_paced(
     measured.rows.append(
         Row(
             key=f"paced_{latency_ms}ms",
-            what=f"paced line: {latency_ms} ms latency, share of its rate",
+            what=f"paced line: {latency_ms} ms latency",
             value=share,
             unit="%",
             samples=1,
@@ -177,8 +183,9 @@ def measure_paced(
     if latency_ms == 1:
         measured.compared.append(
             "paced line: native board with a board's memory (16 packets of 128 octets, ring 2 kB) "
-            f"behind a line of {BAUD} baud in software; a drive of farm_pickup, octets of the "
-            "fuller direction by what the line can carry in the time."
+            f"behind a line of {BAUD} baud and that latency each way, in software; a drive of "
+            "farm_pickup, octets of the fuller direction by what the line can carry in the time; "
+            "a busy machine keeps the host from the line and lowers it."
         )
 
 

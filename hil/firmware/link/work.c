@@ -478,7 +478,8 @@ void xb_work_clock(xb_work *work, xb_session *session, xb_link_counts *counts)
     }
     run_tick(work, session, counts);
     work->since_told += 1u;
-    if (work->since_told >= FREE_RUN_FLUSH) {
+    /* a host that is slow for a while gets full packets, so that the slots last longer */
+    if (work->since_told >= FREE_RUN_FLUSH && xb_session_room(session) > XB_LINK_SLOTS / 2u) {
         flush_ticks(work, session);
         xb_session_close(session, RESULT, 0u);
         work->since_told = 0u;
