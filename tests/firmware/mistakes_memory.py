@@ -13,8 +13,8 @@ MISTAKES = (
     Mistake(
         "power_on_is_like_any_reset",
         "power.c",
-        "power_on != 0u && state->off_time > 0u",
-        "power_on == 0u && state->off_time > 0u",
+        "} else if (power_on == 0u) {",
+        "} else if (power_on == 2u) {",
         "long_nights/power_on_ends_the_cycle",
     ),
     Mistake(
