@@ -49,14 +49,18 @@ def on_emulator(
 
 def key_figures(found: Found) -> dict[str, int]:
     """Return the figures that are compared."""
-    return {
-        "receive_most": found.all.receive.most,
-        "tick_most_in_vectors": found.all.tick.most,
-        "tick_most_in_search": found.worst.counts,
-        "tick_mean": found.all.tick.total // max(found.all.tick.count, 1),
-        "reset_most": found.all.reset.most,
-        "stack_octets": found.stack,
-    } | ({"tick_bound": found.bound} if found.bound is not None else {})
+    times = found.all
+    figures = {"tick_most_in_search": found.worst.counts, "stack_octets": found.stack}
+    if times.tick.count:
+        figures |= {
+            "receive_most": times.receive.most,
+            "tick_most_in_vectors": times.tick.most,
+            "tick_mean": times.tick.total // times.tick.count,
+            "reset_most": times.reset.most,
+        }
+    if found.bound is not None:
+        figures["tick_bound"] = found.bound
+    return figures
 
 
 def store(found: Found, reason: str) -> None:
@@ -87,7 +91,10 @@ def read(pairing: str) -> dict[str, Any]:
 
 
 def growth(found: Found) -> list[str]:
-    """Return one line for every figure that grew by more than is allowed without a reason."""
+    """Return one line for every figure that grew by more than is allowed without a reason.
+
+    Only what was measured is compared; a shorter search finds less, never more.
+    """
     stored = read(found.pairing).get("figures", {})
     if not stored:
         raise InputError(

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hil.verdicts import EXIT_BENCH, EXIT_INPUT, EXIT_MISMATCH
+from tools.cli import board_measure
 from tools.cli.vectors_shared import FIXTURES, PATH, shown
 from xlate_core.errors import InputError
 
@@ -53,6 +54,9 @@ def command() -> None:
 
     Work on a raised, unpowered vehicle with pump and starter disarmed until the bench vectors pass.
     """
+
+
+command.add_command(board_measure.command)
 
 
 @command.command("list")
