@@ -19,7 +19,7 @@ from xlate_core.protection import seal
 
 SHOTS = 3  # ticks with traffic at the end of a try
 MOST_WAIT = 1500  # ticks; longer than first deadlines, start-up times and every period
-RESTARTS = 4
+RESTART_EVERY = 50  # tries; so a shorter search is the beginning of a longer one
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +138,7 @@ def search(
     worst = Worst(0, None, tries)
     best, best_counts = random_try(spec, chance), 0
     for number in range(tries):
-        fresh = number % max(tries // RESTARTS, 1) == 0
+        fresh = number % RESTART_EVERY == 0
         one = random_try(spec, chance) if fresh else neighbour(spec, chance, best)
         plan, places = plan_of(spec, one)
         answers = meter.run(plan)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hil.verdicts import EXIT_BENCH, EXIT_INPUT, EXIT_MISMATCH
-from tools.cli import board_measure
+from tools.cli import board_measure, board_soak
 from tools.cli.vectors_shared import FIXTURES, PATH, shown
 from xlate_core.errors import InputError
 
@@ -57,6 +57,7 @@ def command() -> None:
 
 
 command.add_command(board_measure.command)
+command.add_command(board_soak.command)
 
 
 @command.command("list")
