@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from tools.cli import firmware_build, firmware_fuzz, firmware_mutants
+from tools.cli import firmware_build, firmware_coverage, firmware_fuzz, firmware_mutants
 from xlate_core.errors import InputError
 
 EXIT_INPUT = 2
@@ -17,6 +17,7 @@ def command() -> None:
 
 
 command.add_command(firmware_build.command)
+command.add_command(firmware_coverage.command)
 command.add_command(firmware_fuzz.command)
 command.add_command(firmware_mutants.command)
 
