@@ -193,7 +193,13 @@ def test_inactive_means_the_other_level_for_a_switch_that_is_active_low() -> Non
     pairing = load(ROOT / "fixtures" / "pairings" / "farm_pickup")
     given = parse_inputs(pairing, ("ignition_switch=active", "fuel_sender=1234"), 13_800)
     by_name = dict(zip(pairing.level_inputs, given.levels, strict=True))
-    assert by_name == {"accessory_switch": False, "ignition_switch": True, "starter_switch": True}
+    assert by_name == {
+        "accessory_switch": False,
+        "ignition_switch": True,
+        "starter_switch": True,
+        "crash_switch": True,
+        "pump_enable_wire": False,
+    }
     assert given.counts == (1234,)
     assert given.supply_mv == 13_800
 
