@@ -3,6 +3,7 @@
 import gzip
 import json
 import random
+import tracemalloc
 from pathlib import Path
 from typing import Any
 
@@ -98,6 +99,29 @@ def test_every_format_holds_the_same_frames(tmp_path: Path, suffix: str) -> None
     assert again.identifier.tolist() == table.identifier.tolist()
     assert again.data.tolist() == table.data.tolist()
     assert again.length.tolist() == table.length.tolist()
+
+
+def test_mf4_is_read_where_its_reader_is_installed(tmp_path: Path) -> None:
+    pytest.importorskip("asammdf", reason="pip install xlate-bridge[mf4]")
+    table = random_table(200, 24, kinds=False)
+    table.length[table.length == 0] = 1
+    write_log(tmp_path / "a.mf4", table.channels, [table])
+    facts = imported(tmp_path / "a.mf4", "--out", tmp_path / "a.xlog")
+    assert facts["frames"] == 200
+    assert Store(tmp_path / "a.xlog").read().identifier.tolist() == table.identifier.tolist()
+
+
+def test_memory_does_not_grow_with_the_log(tmp_path: Path) -> None:
+    peaks = []
+    for rows in (150_000, 600_000):
+        table = random_table(rows, 25, kinds=False)
+        write_log(tmp_path / "a.log", table.channels, [table])
+        del table
+        tracemalloc.start()
+        imported(tmp_path / "a.log", "--out", tmp_path / "a.xlog", "--sort")
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+    assert peaks[1] < 2.2 * peaks[0]  # a sorted run holds about a million rows
 
 
 def test_error_and_remote_frames_are_kept_and_fd_frames_counted(tmp_path: Path) -> None:

@@ -187,6 +187,19 @@ def test_confidence_keeps_its_word(trial: Trial) -> None:
     assert right / count >= 0.93
 
 
+@pytest.mark.slow
+def test_guesses_marked_90_percent_are_right_as_often() -> None:
+    more = run_trial(range(601, 621))
+    right, count = more.marked(85, 95)
+    assert count >= 200
+    assert 0.85 <= right / count <= 0.95, more.wrong
+    for what in (What.COUNTER, What.CHECKSUM):
+        recall = more.tallies[what].recall()
+        assert recall is not None
+        assert recall >= 0.95
+        assert more.tallies[what].precision(96) == 1.0, more.wrong
+
+
 def test_scores_become_rising_shares() -> None:
     chance = np.random.default_rng(8)
     scores = chance.random(5000)

@@ -63,6 +63,16 @@ def test_inspect_tells_what_the_tour_says(tour: Path) -> None:
     assert "data ID 0x5B behind" in ran("log", "inspect", tour / "tour.xlog", "--message", "320")
 
 
+def test_a_known_signal_is_found_in_other_messages(tour: Path) -> None:
+    known = f"{tour / 'my_car' / 'engine.dbc'}:engine.ENGINE_1A0.Value_0_14"
+    told = ran("log", "inspect", tour / "tour.xlog", "--follow", known)
+    line = next(each for each in told.splitlines() if each.startswith("body 320"))
+    found = re.search(r"value = raw \* ([0-9.]+) \+ (-?[0-9.]+) at 5\|14@0\+", line)
+    assert found is not None, line
+    assert abs(float(found[1]) - 0.25) < 0.001
+    assert abs(float(found[2])) < 5
+
+
 def test_the_edited_draft_sends_what_the_factory_sent(tour: Path) -> None:
     told = ran("log", "compare", tour / "tour.log", tour / "sent.log", "--only", "body:320")
     assert "body 320: equal" in told

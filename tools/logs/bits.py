@@ -34,6 +34,10 @@ class Field:
         """Return the bits of the field as a number of 64 bits, bit n for bit number n."""
         return sum(1 << place for place in self.places())
 
+    def same_bits(self, other: "Field") -> bool:
+        """Whether two fields read the same number, sign aside."""
+        return self.places() == other.places()
+
     def show(self) -> str:
         """Return the field as a DBC writes it: start|length@order sign."""
         return (

@@ -245,9 +245,10 @@ def checksum_entry(guess: Guess) -> str:
     elif fold.startswith("identifier ") and "," not in fold:
         octets_folded = guess.facts.get("octets_folded", 2)
         low = "true" if guess.facts.get("low_first") else "false"
-        item = (
-            f'item = "identifier", place = "{place}", octets = {octets_folded}, low_first = {low}'
-        )
+        what = 'item = "identifier"'
+        if not guess.facts.get("whole", True):  # a part of the identifier is just a data ID
+            what = f'item = "data_id", value = 0x{guess.facts["value"]:X}'
+        item = f'{what}, place = "{place}", octets = {octets_folded}, low_first = {low}'
         parts.append(f"fold = [{{ {item} }}]")
     elif fold != "none":
         return ""

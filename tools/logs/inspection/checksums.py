@@ -25,7 +25,11 @@ def checksum(material: Material, counters: list[Guess]) -> tuple[Guess | None, s
     rows = material.payload[np.sort(first)]
     if len(rows) < 4:
         return None, f"{len(rows)} different payloads; at least 4 are needed to look for a checksum"
-    counter_bits = [guess.place.mask() for guess in counters if guess.place is not None]
+    counter_bits = [
+        (guess.place.mask(), guess.score * guess.place.length)
+        for guess in counters
+        if guess.place is not None
+    ]
     found = _chosen(material, fits(rows, material.length), rows, counter_bits)
     if found is not None:
         return _guess(material, found, rows, None), ""
@@ -64,7 +68,7 @@ def _chosen(
     material: Material,
     found: list[Fit],
     rows: Array,
-    counter_bits: list[int],
+    counter_bits: list[tuple[int, float]],
     counter: Field | None = None,
 ) -> list[Fit] | None:
     """Return the fits that hold on all rows, the most credible first; None when there is none."""
@@ -96,9 +100,9 @@ def _chosen(
         last = max(*fit.octets, octet) * 8 + 8
         end = fit.place.start + fit.place.length
         edge = 2 if end == last else 1 if fit.place.start == 0 else 0
-        takes = [bool(fit.place.mask() & bits) for bits in counter_bits]
+        left = [worth for bits, worth in counter_bits if not fit.place.mask() & bits]
         return (
-            not takes or not all(takes),  # a counter must be left beside the checksum
+            round(max(left, default=0.0), 1),  # the best counter is left beside the checksum
             fit.place.length,
             round(jumps[fit.place.start] * 20) / 20,
             round(means[fit.place.start] * 20) / 20,
@@ -114,12 +118,12 @@ def _chosen(
 
     kept.sort(key=credit, reverse=True)
     best = kept[0][0]
-    restless = jumps[best.place.start]
+    restless = means[best.place.start]
     return [best] + [
         fit
         for fit, exact, _ in kept[1:]
         if fit.place == best.place
-        or (fit.family == best.family and jumps[fit.place.start] > 0.5 * restless and exact)
+        or (fit.family == best.family and means[fit.place.start] > 0.5 * restless and exact)
     ]
 
 
@@ -170,7 +174,8 @@ def _copies(rows: Array) -> set[int]:
 def _is_copy(fit: Fit, rows: Array, exact: bool, copies: set[int]) -> bool:
     """Whether the fit may only say that one octet follows another one octet."""
     if fit.is_crc:
-        return fit.start_octet in copies and (fit.moving < 2 or not _specs(fit))
+        known = bool(_specs(fit))
+        return (fit.start_octet in copies or not known) and (fit.moving < 2 or not known)
     if fit.moving >= 2:
         return fit.start_octet in copies
     still = [octet for octet in fit.octets if bool(np.all(rows[:, octet] == rows[0, octet]))]
@@ -231,6 +236,7 @@ def _guess(material: Material, found: list[Fit], rows: Array, counter: Guess | N
     facts |= {
         "relation": _relation(fit, rows, place),
         "also_at": places,
+        "also_octets": sorted({f.start_octet for f in found} - {fit.start_octet}),
         "family": name,
         "octets": list(fit.octets),
         "folded_behind": fit.behind,
@@ -363,7 +369,14 @@ def _folds(material: Material, behind: int) -> list[list[_Fold]]:
 def _identifier_facts(place: str, put: bytes, little: bytes) -> dict[str, Any]:
     """Return how an identifier is folded in: how many octets, which first."""
     low_first = little.startswith(put) and put != put[::-1]
-    return {"fold": f"identifier {place}", "octets_folded": len(put), "low_first": low_first}
+    whole = len(put) == len(little) or not any(little[len(put) :])
+    return {
+        "fold": f"identifier {place}",
+        "octets_folded": len(put),
+        "low_first": low_first,
+        "whole": whole,
+        "value": int.from_bytes(put, "little" if low_first else "big"),
+    }
 
 
 def _simple_meaning(material: Material, fit: Fit, constant: int) -> tuple[str, str, dict[str, Any]]:

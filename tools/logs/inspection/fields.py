@@ -1,7 +1,8 @@
 """Value-like fields: where numbers begin and end, their byte order and sign.
 
 In a number the lower a bit, the more often it changes. Within an octet a field therefore ends where
-the next lower bit changes clearly less often than the one above. Across octets, what belongs
+the next lower bit changes clearly less often than the one above, or keeps still when the one above
+changes: switches side by side do, bits of a number do not. Across octets, what belongs
 together carries: when the low part runs over its end, the high part moves by one. Whether that
 happens more often than for unrelated octets decides what is joined, and in which byte order.
 """
@@ -20,8 +21,13 @@ DROP = 0.6
 """A bit that changes less than this share of the bit above it begins another field."""
 HIGHEST_TOP = 0.3
 """The top bit of a field changes in at most this share of the frames."""
+ALONE = 0.33
+"""A bit that changes with clearly less than this share of the changes above is another field's."""
+FEWEST_CHANGES = 4
 NOISE = 0.35
 FEW_BY_CHANCE = 0.002
+MOST_RISE = 8.0
+"""Over noise, the lowest bit of the high part changes at least one eighth as often."""
 JOINED = 4.0
 """Standard deviations above chance from which a carry is believed."""
 
@@ -62,12 +68,14 @@ def fields(material: Material, taken_bits: int, path: int | None = None) -> list
     payload = material.payload[:SAMPLE]
     if len(payload) < 8:
         return []
-    planes = bit_planes(payload).astype(np.int8)
-    flips = (np.diff(planes, axis=0) != 0).mean(axis=0)
+    planes = bit_planes(payload)
+    changes = (planes[1:] != planes[:-1]).astype(np.float32)
+    together = changes.T @ changes
+    flips = changes.mean(axis=0).astype(np.float64)
     for bit in range(64):
         if taken_bits >> bit & 1 or bit // 8 >= material.length:
             flips[bit] = 0.0
-    pieces = _pieces(flips, taken_bits, len(payload))
+    pieces = _pieces(flips, together, len(payload))
     joins = _joins(pieces, payload)
     made = []
     for chain, motorola, strength in _chains(pieces, joins):
@@ -75,8 +83,11 @@ def fields(material: Material, taken_bits: int, path: int | None = None) -> list
     return made
 
 
-def _pieces(flips: Array, taken_bits: int, frames: int) -> list[_Piece]:
-    """Return the runs of active bits inside octets, cut where the order of rates breaks."""
+def _pieces(flips: Array, together: Array, frames: int) -> list[_Piece]:
+    """Return the runs of active bits inside octets, cut where one number ends.
+
+    `together` counts, for every two bits, the frames in which both changed.
+    """
     found: list[_Piece] = []
     for octet in range(8):
         run: list[int] = []
@@ -90,6 +101,10 @@ def _pieces(flips: Array, taken_bits: int, frames: int) -> list[_Piece]:
                 spread = 2 * np.sqrt(max(above, 1 / frames) / frames)
                 cut = rate < DROP * above - spread and rate < HIGHEST_TOP
                 clarity = min(clarity, abs(rate / above - DROP) / 0.3)
+                changed = float(together[8 * octet + run[-1], 8 * octet + run[-1]])
+                both = float(together[8 * octet + run[-1], 8 * octet + bit])
+                alone = both + np.sqrt(both + 1) < ALONE * changed
+                cut = cut or (changed >= FEWEST_CHANGES and bool(alone))
             if run and (rate == 0 or cut):
                 found.append(_Piece(octet, run[0], run[-1], min(1.0, clarity)))
                 run, clarity = [], 1.0
@@ -165,7 +180,7 @@ def _noise_below(high: _Piece, low: _Piece, payload: Array) -> float:
         return 0.0
     rates = changes[active][:, mine].mean(axis=0)
     last, first = float(changes[active][:, top[0]].mean()), float(rates[-1])
-    if float(rates.min()) > NOISE and first > 0.85 * last:
+    if float(rates.min()) > NOISE and 0.85 * last < first < MOST_RISE * last:
         return 1.0 + min(1.0, max(0.0, first - last))
     return 0.0
 

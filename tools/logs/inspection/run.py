@@ -100,6 +100,10 @@ def _guesses(material: Material) -> list[Guess]:
         check_octets = {place // 8 for place in check.place.places()}
         taken = check.place.mask()
         found = [guess for guess in found if not _mask(guess) & taken]
+        for guess in found:
+            if guess.place is not None and guess.place.start // 8 in check.facts["also_octets"]:
+                guess.score *= 0.5
+                guess.evidence += "; may be the checksum instead, which fits there as well"
     selector = multiplexer(material, check_octets, found)
     if selector is not None:
         found = [guess for guess in found if not _mask(guess) & _mask(selector)]

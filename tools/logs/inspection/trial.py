@@ -157,17 +157,17 @@ def _counter_right(guess: Guess, place: Field, message: TrueMessage) -> bool:
     if counter is None:
         return False
     if not guess.facts["end_seen"]:
-        return place.start == counter.place.start
-    return place == counter.place and guess.facts["modulo"] == counter.modulo
+        return place.places()[0] == counter.place.places()[0]
+    return place.same_bits(counter.place) and guess.facts["modulo"] == counter.modulo
 
 
 def _checksum_right(guess: Guess, place: Field, message: TrueMessage) -> bool:
     truth = message.checksum
     if truth is None:
         return False
-    places = [place.show(), *guess.facts["also_at"]]
+    here = place.same_bits(truth.place) or truth.place.show() in guess.facts["also_at"]
     families = [guess.facts["family"], *guess.facts["other_families"]]
-    return truth.place.show() in places and truth.family in families
+    return here and truth.family in families
 
 
 def _visible(truth: Field, guess: Field, report: MessageReport) -> bool:

@@ -189,12 +189,25 @@ def _fields(
             place = Field(8 * octet + int(chance.integers(0, 6)), int(chance.choice([1, 1, 2])))
             if room.take(place):
                 made.append(TrueField(name, place, Role.STATE))
-        elif wish < 0.85 and room.free_octet(octet):
+        elif wish < 0.83:
+            made += _switches(chance, room, octet, name)
+        elif wish < 0.9 and room.free_octet(octet):
             place = Field(8 * octet, 8)
             room.take(place)
             made.append(
                 TrueField(name, place, Role.CONSTANT, constant=int(chance.choice([0, 255, 0x5A])))
             )
+    return made
+
+
+def _switches(chance: np.random.Generator, room: _Room, octet: int, name: str) -> list[TrueField]:
+    """Return a row of switches side by side in one octet."""
+    first, count = int(chance.integers(0, 5)), int(chance.integers(2, 5))
+    made = []
+    for bit in range(first, min(8, first + count)):
+        place = Field(8 * octet + bit, 1)
+        if room.take(place):
+            made.append(TrueField(f"{name}_{bit}", place, Role.STATE))
     return made
 
 
