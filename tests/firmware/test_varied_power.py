@@ -13,12 +13,12 @@ import pytest
 
 from hil.boards.native_library import NativeLibraryBoard
 from hil.firmware.building import build_library
-from tests.core.test_bridge import NAMES, PAIRINGS, step
+from tests.core.test_bridge import NAMES, PAIRINGS, random_bus, step
 from tests.firmware.test_core_equals_reference import differences
 from tests.firmware.test_varied_pairings import slow_stimulus, vary
 from tools.environment import C_COMPILER
 from xlate_core.bridge import Bridge, BridgeSpec, ResetCause
-from xlate_core.buses import BusCommand, BusSpec
+from xlate_core.buses import BusCommand, BusInput, BusSpec
 from xlate_core.fault_memory import EntrySpec
 from xlate_core.faults import FaultSpec
 from xlate_core.pairing import load
@@ -97,6 +97,7 @@ def test_lockstep(name: str, seed: int, tmp_path: Path) -> None:
     board = NativeLibraryBoard(pairing, build_library(pairing, tmp_path))
     bridge = Bridge(pairing.spec)
     seen = set()
+    lines = (BusInput(), BusInput())
     for tick, (frames, inputs) in enumerate(islice(slow_stimulus(bridge, seed), TICKS)):
         if source.random() < 0.003:
             kept = bridge.kept()
@@ -107,11 +108,14 @@ def test_lockstep(name: str, seed: int, tmp_path: Path) -> None:
             board.restart(cause, given)
         if source.random() < 0.003:
             bridge.restore(bridge.image())
+        if source.random() < 0.02:
+            lines = (random_bus(bridge, source), random_bus(bridge, source))
+        inputs = inputs._replace(buses=lines)
         expected = step(bridge, frames, inputs)
         actual = board.step(inputs, tuple(frames))
         same = board.digest() == bridge.digest()
         assert same, f"tick {tick}: {differences(bridge, board)}"
         assert actual == expected, f"tick {tick}"
         seen |= {*expected.commands, 100 * (bridge.power.mode == ASLEEP)}
-    if bridge.spec.watches_buses:
+    if any(bus.supervised for bus in bridge.spec.buses):
         assert len(seen & {int(one) for one in BusCommand}) > 1, "the buses were never in trouble"
