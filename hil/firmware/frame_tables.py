@@ -16,31 +16,41 @@ from hil.firmware.notation import (
 )
 from xlate_core.bridge import BridgeSpec
 from xlate_core.frames import FrameKey
-from xlate_core.protection import ChecksumKind, ChecksumSpec, CounterSpec, CrcSpec
+from xlate_core.protection import (
+    ChecksumKind,
+    ChecksumSpec,
+    CounterSpec,
+    CrcSpec,
+    FoldItem,
+    FoldPlace,
+    crc_table,
+)
+from xlate_core.protection.crc import register_start
 from xlate_core.quantities import QuantitySpec, SourceSpec
 from xlate_core.reception import ClockSpec, MessageSpec, UnitSpec
 from xlate_core.signals import SignalSpec
 from xlate_core.transmission import PackSpec, RouteSpec, TransmitSpec
 
-CHECKSUM_KINDS = {ChecksumKind.XOR8: 0, ChecksumKind.SUM8: 1, ChecksumKind.CRC8: 2}
+CHECKSUM_KINDS = {kind: number for number, kind in enumerate(ChecksumKind)}
+FROM_LIST = 0x100  # XB_FROM_LIST of protection.h
 
 Table = tuple[str, list[str]]
 
 
-def crc_table(spec: CrcSpec) -> list[int]:
-    """Return the 256 table entries of a CRC of width 8, bit by bit from its parameters."""
-    if spec.width != 8:
-        raise NotationError(f"{spec.name} is {spec.width} bit wide; the firmware has width 8")
-    poly = int(f"{spec.poly:08b}"[::-1], 2) if spec.reflected else spec.poly
-    table = []
-    for octet in range(256):
-        for _ in range(8):
-            if spec.reflected:
-                octet = (octet >> 1) ^ (poly if octet & 1 else 0)
-            else:
-                octet = ((octet << 1) & 0xFF) ^ (poly if octet & 0x80 else 0)
-        table.append(octet)
-    return table
+def wide_crc(spec: CrcSpec) -> str:
+    """Return a CRC of any width."""
+    spare = 0 if spec.reflected else max(8 - spec.width, 0)
+    return struct(
+        {
+            "table": "{" + ", ".join(f"0x{entry:X}u" for entry in crc_table(spec)) + "}",
+            "init": u32(register_start(spec), spec.name),
+            "xorout": u32(spec.xorout, spec.name),
+            "mask": u32(spec.mask << spare, spec.name),
+            "reflected": u8(spec.reflected, spec.name),
+            "top": u8(max(spec.width - 8, 0), spec.name),
+            "spare": u8(spare, spec.name),
+        }
+    )
 
 
 def key(key: FrameKey) -> str:
@@ -115,27 +125,50 @@ class FrameTables:
         """Return the address of a checksum, or NULL."""
         if spec is None:
             return NULL
-        crc = NULL
-        if spec.crc is not None:
+        crc = wide = NULL
+        if spec.crc is not None and spec.kind is ChecksumKind.CRC8:
             members = {
                 "table": "{" + ", ".join(f"0x{entry:02X}u" for entry in crc_table(spec.crc)) + "}",
-                "init": u8(spec.crc.init, spec.crc.name),
+                "init": u8(register_start(spec.crc), spec.crc.name),
                 "xorout": u8(spec.crc.xorout, spec.crc.name),
             }
             crc = self.arrays.one("xb_crc_spec", "crc", struct(members))
+        elif spec.crc is not None:
+            wide = self.arrays.one("xb_wide_crc_spec", "wide_crc", wide_crc(spec.crc))
         name = spec.signal.name
+        counter = NULL
+        if spec.counter is not None and spec.values:
+            counter = self.arrays.one("xb_signal_spec", "list_counter", signal(spec.counter))
+        own = sum(1 << octet for octet in range(8) if spec.owns(octet))
+        before, after = (self.folded(spec, place) for place in FoldPlace)
         members = {
             "crc": crc,
-            "before": self.arrays.add("uint8_t", "folded", (f"{one}u" for one in spec.before)),
-            "after": self.arrays.add("uint8_t", "folded", (f"{one}u" for one in spec.after)),
-            "before_count": u8(len(spec.before), name),
-            "after_count": u8(len(spec.after), name),
+            "wide_crc": wide,
+            "before": before[0],
+            "after": after[0],
+            "list": self.arrays.add("uint8_t", "data_ids", (f"{one}u" for one in spec.values)),
+            "counter": counter,
+            "signal": signal(spec.signal),
+            "before_count": u8(before[1], name),
+            "after_count": u8(after[1], name),
+            "list_count": u8(len(spec.values), name),
+            "own_octets": u8(own, name),
             "kind": u8(CHECKSUM_KINDS[spec.kind], name),
             "first_octet": u8(spec.first_octet, name),
             "last_octet": u8(spec.last_octet, name),
             "checksum_octet": u8(spec.checksum_octet, name),
+            "plain": u8(spec.plain, name),
         }
         return self.arrays.one("xb_checksum_spec", "checksum", struct(members))
+
+    def folded(self, spec: ChecksumSpec, place: FoldPlace) -> tuple[str, int]:
+        """Return the folded octets of one place and their number; a list's octet is marked."""
+        octets: list[int] = []
+        for fold in spec.folds:
+            if fold.place is place:
+                listed = fold.item is FoldItem.DATA_ID_LIST
+                octets += [FROM_LIST] if listed else list(fold.fixed())
+        return self.arrays.add("uint16_t", "folded", (f"{one}u" for one in octets)), len(octets)
 
     def counter(self, spec: CounterSpec | None) -> str:
         """Return the address of an alive counter, or NULL."""

@@ -10,7 +10,14 @@ from typing import Any
 import crcmod.crcmod
 
 from xlate_core.compiled.text import Text
-from xlate_core.protection import OCTETS, ChecksumKind, ChecksumSpec, CrcSpec, checksum
+from xlate_core.protection import (
+    OCTETS,
+    ChecksumKind,
+    ChecksumSpec,
+    CrcSpec,
+    checksum,
+    checksum_good,
+)
 
 # The library's inner functions: octets, start value and table in, register out; in C where built.
 _crcfun: Any = vars(crcmod.crcmod)["_crcfun"]
@@ -43,6 +50,10 @@ def _slice(low: int, high: int, whole: int) -> str:
 
 def checksum_text(text: Text, name: str, spec: ChecksumSpec, whole: int) -> str:
     """Return an expression for the checksum of `data`, a payload of `whole` octets."""
+    if not spec.plain:
+        text.bind("checksum", checksum)
+        text.bind(f"{name}_spec", spec)
+        return f"checksum({name}_spec, data)"
     parts = _parts(spec, whole)
     if spec.kind is ChecksumKind.SUM8:
         folded = sum(spec.before + spec.after)
@@ -81,6 +92,10 @@ def _run(text: Text, name: str, parts: list[str], start: int, table: bytes, refl
 
 def wrong_text(text: Text, name: str, spec: ChecksumSpec, whole: int) -> str:
     """Return an expression that is true when `data` carries another checksum than it should."""
+    if not spec.plain:
+        text.bind("checksum_good", checksum_good)
+        text.bind(f"{name}_spec", spec)
+        return f"not checksum_good({name}_spec, data)"
     own = spec.checksum_octet
     everything = (spec.first_octet, spec.last_octet) == (0, whole - 1) and own < whole
     if everything and spec.kind is ChecksumKind.SUM8:

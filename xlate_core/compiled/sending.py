@@ -32,8 +32,11 @@ class Layout:
             signals.append(self.counter)
         found = chunks_for(signals, self.length)
         self.own = -1 if message.checksum is None else message.checksum.checksum_octet
-        self.suited = found is not None and all(
-            not chunk.first <= self.own < chunk.end for chunk in found
+        plain = message.checksum is None or message.checksum.plain
+        self.suited = (
+            plain
+            and found is not None
+            and all(not chunk.first <= self.own < chunk.end for chunk in found)
         )
         chunks = found or []
         covered = {octet for chunk in chunks for octet in range(chunk.first, chunk.end)}

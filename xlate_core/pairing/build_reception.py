@@ -106,7 +106,7 @@ def _build_message(
             key=message.key,
             length=message.length,
             allow_short=table.allow_short,
-            checksum=checksum_spec(message, table.checksum),
+            checksum=checksum_spec(message, table.checksum, table.counter),
             counter=counter_spec(message, table.counter),
             selector=selector.spec if selector is not None else None,
             units=own,

@@ -60,7 +60,7 @@ def _build(
         on_loss=OnLoss[table.on_loss.upper()],
         loss_of=tuple(loss_of),
         counter=counter_spec(message, table.counter),
-        checksum=checksum_spec(message, table.checksum),
+        checksum=checksum_spec(message, table.checksum, table.counter),
     )
 
 

@@ -11,8 +11,8 @@ from xlate_core.pairing.context import (
 )
 from xlate_core.pairing.layouts import DbcMessage
 from xlate_core.pairing.positions import KeyPath
-from xlate_core.pairing.schema_messages import SourceTable
-from xlate_core.protection import CRC8_CATALOGUE
+from xlate_core.pairing.schema_messages import ChecksumTable, SourceTable
+from xlate_core.protection import CRC8_CATALOGUE, CRC_CATALOGUE
 
 
 def check_names(context: Context) -> None:
@@ -60,17 +60,27 @@ def _check_signals(context: Context) -> None:
             _signal(context, (*path, "counter", "signal"), message, counter.signal)
         if checksum is not None:
             _signal(context, (*path, "checksum", "signal"), message, checksum.signal)
-            name = checksum.parameters
-            where = (*path, "checksum", "parameters")
-            if checksum.kind == "crc8" and name is None:
-                context.collector.add(where, "no such key", f"one of {', '.join(CRC8_CATALOGUE)}")
-            elif checksum.kind != "crc8" and name is not None:
-                context.collector.add(where, f'"{name}"', f"no parameters for {checksum.kind}")
-            elif name is not None and name not in CRC8_CATALOGUE:
-                context.collector.add_unknown(where, "CRC parameters", name, CRC8_CATALOGUE)
+            _crc_name(context, (*path, "checksum", "parameters"), checksum)
     for name, quantity in file.quantity.items():
         for index, source in enumerate(quantity.from_ or ()):
             _source(context, source_path(name, index), source)
+
+
+def _crc_name(context: Context, where: KeyPath, checksum: ChecksumTable) -> None:
+    """Collect CRC parameters that are missing, unknown, or not wanted."""
+    name = checksum.parameters
+    known = {"crc8": CRC8_CATALOGUE, "crc": CRC_CATALOGUE}.get(checksum.kind)
+    if known is None:
+        if name is not None:
+            shown = f'"{name}"' if isinstance(name, str) else "a table"
+            context.collector.add(where, shown, f"no parameters for {checksum.kind}")
+    elif name is None:
+        context.collector.add(where, "no such key", f"one of {', '.join(known)}")
+    elif not isinstance(name, str):
+        if checksum.kind == "crc8":
+            context.collector.add(where, "a table", 'a name, or kind = "crc"')
+    elif name not in known:
+        context.collector.add_unknown(where, "CRC parameters", name, known)
 
 
 def _signal(context: Context, path: KeyPath, message: DbcMessage, name: str) -> None:

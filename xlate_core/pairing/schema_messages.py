@@ -22,19 +22,48 @@ class CounterTable(StrictTable):
 class FoldTable(StrictTable):
     """A folded item: part of the checksum though not of the payload."""
 
-    item: Literal["data_id", "identifier"] = Field(description="what is folded in")
+    item: Literal["data_id", "identifier", "length", "data_id_list"] = Field(
+        description="what is folded in; data_id_list: one octet of a list, chosen by the counter"
+    )
     place: Literal["before", "after"] = Field("before", description="before or behind the octets")
-    value: int = Field(0, ge=0, description="the data ID; not used for identifier")
-    octets: int = Field(2, ge=1, le=4, description="octets folded in")
+    value: int = Field(0, ge=0, description="the data ID; not used for the others")
+    values: list[int] = Field([], max_length=256, description="the list, one octet each")
+    octets: int | None = Field(
+        None, ge=1, le=4, description="octets folded in; default 2, of length and list 1"
+    )
     low_first: bool = Field(False, description="least significant octet first")
 
 
-class ChecksumTable(StrictTable):
-    """A checksum of one octet (rule 5)."""
+class CrcTable(StrictTable):
+    """A CRC by its parameters."""
 
-    signal: str = Field(description="name of the checksum signal, one aligned whole octet")
-    kind: Literal["crc8", "xor8", "sum8"] = Field(description="arithmetic")
-    parameters: str | None = Field(None, description="CRC parameters by catalogue name (crc8 only)")
+    width: int = Field(ge=4, le=32, description="bits, 4..32")
+    poly: int = Field(ge=1, description="polynomial without its highest term")
+    init: int = Field(0, ge=0, description="start value of the register")
+    reflected: bool = Field(False, description="input and output reflected")
+    xorout: int = Field(0, ge=0, description="final exclusive-or")
+
+
+class ChecksumTable(StrictTable):
+    """A checksum (rule 5)."""
+
+    signal: str = Field(description="name of the checksum signal, as long as the result")
+    kind: Literal[
+        "crc8",
+        "xor8",
+        "sum8",
+        "xor4",
+        "sum4",
+        "sum8_inverted",
+        "sum8_carry",
+        "sum16",
+        "sum16_inverted",
+        "sum16_carry",
+        "crc",
+    ] = Field(description="arithmetic; 4-bit kinds go over nibbles, crc is of any width")
+    parameters: str | CrcTable | None = Field(
+        None, description="CRC parameters by catalogue name (crc8, crc) or as a table (crc)"
+    )
     first_octet: int = Field(0, ge=0, le=7, description="first octet covered, 0..7")
     last_octet: int | None = Field(
         None, ge=0, le=7, description="last octet covered, 0..7; default: last of the message"
