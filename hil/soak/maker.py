@@ -14,6 +14,18 @@ from xlate_core.pairing.model import Pairing
 
 BUSES = ("body", "engine")
 MOST_DRAWS = 200
+PLAIN_KINDS = ("crc8", "xor8", "sum8")
+KINDS = {
+    "xor4": 4,
+    "sum4": 4,
+    "sum8_inverted": 8,
+    "sum8_carry": 8,
+    "sum16": 16,
+    "sum16_inverted": 16,
+    "sum16_carry": 16,
+    "crc": 8,
+}
+"""The rarer kinds and the bits of their results; those of a CRC are drawn."""
 CRCS = ("CRC-8/SAE-J1850", "CRC-8/AUTOSAR", "CRC-8/SMBUS", "CRC-8/MAXIM-DOW")
 DBC_HEAD = """VERSION ""
 
@@ -65,6 +77,8 @@ class Message:
     selector: Signal | None = None
     counter: Signal | None = None
     checksum: Signal | None = None
+    kind: str = ""
+    width: int = 8
 
 
 def make(seed: int, folder: Path) -> Pairing:
@@ -144,7 +158,16 @@ class _Draw:
         message = Message(name, self._identifier(bus), False, length, period)
         free = set(range(8 * length))
         if length >= 3 and self._below(2):
-            message.checksum = self._octet("Check", free, self.chance.choice((0, length - 1)))
+            message.kind = self.chance.choice((*KINDS, *PLAIN_KINDS, *PLAIN_KINDS))
+            width = KINDS.get(message.kind, 8)
+            if message.kind == "crc":
+                width = message.width = 4 + self._below(29 if length >= 6 else 9)
+            if message.kind in PLAIN_KINDS:
+                message.checksum = self._octet("Check", free, self._below(length))
+            elif width == 8:
+                message.checksum = self._octet("Check", free, self.chance.choice((0, length - 1)))
+            else:
+                message.checksum = self._place("Check", free, width, False)
         if length >= 2 and self._below(2):
             message.counter = self._place("Count", free, 4, False)
         if name.startswith("IN") and length >= 4 and self._below(4) == 0:
@@ -263,20 +286,43 @@ class _Draw:
             modulo, step = self.chance.choice((15, 16)), 1 + self._below(3)
             lines.append(f'counter = {{ signal = "Count", modulo = {modulo}, max_step = {step} }}')
         if message.checksum is not None:
-            kind = self.chance.choice(("crc8", "xor8", "sum8"))
-            more = f', parameters = "{self.chance.choice(CRCS)}"' if kind == "crc8" else ""
+            kind = message.kind
+            more = ""
+            if kind == "crc8":
+                more = f', parameters = "{self.chance.choice(CRCS)}"'
+            elif kind == "crc":
+                more = f", parameters = {self._crc(message.width)}"
+            folds = []
             if self._below(2):
+                folds.append(self._fold())
+            if message.counter is not None and self._below(4) == 0:
+                values = [self._below(256) for _ in range(16)]
                 place = self.chance.choice(("before", "after"))
-                item = self.chance.choice(
-                    (
-                        'item = "identifier"',
-                        f'item = "data_id", value = {self._below(65536)}, octets = 2',
-                    )
-                )
-                low_first = self.chance.choice(("true", "false"))
-                more += f', fold = [{{ {item}, place = "{place}", low_first = {low_first} }}]'
+                folds.append(f'{{ item = "data_id_list", place = "{place}", values = {values} }}')
+            if folds:
+                more += f", fold = [{', '.join(folds)}]"
             lines.append(f'checksum = {{ signal = "Check", kind = "{kind}"{more} }}')
         return lines
+
+    def _fold(self) -> str:
+        place = self.chance.choice(("before", "after"))
+        item = self.chance.choice(
+            (
+                'item = "identifier"',
+                'item = "length"',
+                f'item = "data_id", value = {self._below(65536)}, octets = 2',
+            )
+        )
+        low_first = self.chance.choice(("true", "false"))
+        return f'{{ {item}, place = "{place}", low_first = {low_first} }}'
+
+    def _crc(self, width: int) -> str:
+        most = 1 << width
+        reflected = self.chance.choice(("true", "false"))
+        return (
+            f"{{ width = {width}, poly = {self._below(most) | 1}, init = {self._below(most)}, "
+            f"reflected = {reflected}, xorout = {self._below(most)} }}"
+        )
 
     def _quantity(self, bus: str, message: Message, signal: Signal) -> None:
         name = f"{bus}_{message.name}_{signal.name}".lower()

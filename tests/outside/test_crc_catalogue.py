@@ -13,7 +13,8 @@ import anycrc
 import crccheck
 import pytest
 
-from xlate_core.protection import CRC8_CATALOGUE, crc_function
+from xlate_core.protection import CRC8_CATALOGUE, CRC_CATALOGUE, CrcSpec, crc_function, crc_table
+from xlate_core.protection.crc import mirrored, register_start
 
 J1850 = "CRC-8/SAE-J1850"  # "CRC8" of the AUTOSAR document
 AUTOSAR = "CRC-8/AUTOSAR"  # "CRC8H2F" of the AUTOSAR document
@@ -124,3 +125,72 @@ def test_random_octets_of_the_digest_against_crccheck_and_anycrc() -> None:
     for _ in range(300):
         data = rng.randbytes(rng.randint(1, 300))
         assert zlib.crc32(data) == crccheck.crc.Crc32IsoHdlc.calc(data) == model.calc(data)
+
+
+# Check values over "123456789": SWS_CRCLibrary R20-11 (16 and 32 bit), ISO 11898-1 (15 and 21 bit).
+CHECK_OF_ANY_WIDTH = [
+    ("CRC-15/CAN", 0x059E),
+    ("CRC-16/IBM-3740", 0x29B1),
+    ("CRC-16/ARC", 0xBB3D),
+    ("CRC-21/CAN-FD", 0x0ED841),
+    ("CRC-32/ISO-HDLC", 0xCBF43926),
+    ("CRC-32/AUTOSAR", 0x1697D06A),
+]
+
+# SWS_CRCLibrary R20-11, result tables of CRC16, CRC16ARC and CRC32.
+PUBLISHED_WIDE = [
+    ("CRC-16/ARC", "00000000", 0x0000),
+    ("CRC-32/ISO-HDLC", "00000000", 0x2144DF1C),
+    ("CRC-16/IBM-3740", "f20183", 0xD374),
+    ("CRC-16/ARC", "f20183", 0xC2E1),
+]
+
+
+@pytest.mark.parametrize(("name", "check"), CHECK_OF_ANY_WIDTH)
+def test_check_values_of_any_width(name: str, check: int) -> None:
+    assert crc_function(CRC_CATALOGUE[name])(DIGITS) == check
+
+
+@pytest.mark.parametrize(("name", "octets", "crc"), PUBLISHED_WIDE)
+def test_published_vectors_of_any_width(name: str, octets: str, crc: int) -> None:
+    assert crc_function(CRC_CATALOGUE[name])(bytes.fromhex(octets)) == crc
+
+
+def test_any_polynomial_of_width_4_to_32_against_anycrc_and_crccheck() -> None:
+    rng = random.Random("any width")
+    for width in range(4, 33):
+        for _ in range(12):
+            most = (1 << width) - 1
+            poly, init, xorout = (
+                rng.randint(0, most) | 1,
+                rng.randint(0, most),
+                rng.randint(0, most),
+            )
+            reflected = rng.random() < 0.5
+            spec = CrcSpec("drawn", width, poly, init, reflected, xorout)
+            # anycrc reads a reflected start value the way the register holds it.
+            model = anycrc.CRC(width, poly, init, reflected, reflected, xorout)
+            other = crccheck.crc.Crc(width, poly, init, reflected, reflected, xorout)
+            data = rng.randbytes(rng.randint(1, 12))
+            expected = other.process(data).final()
+            assert model.calc(data) == expected
+            assert crc_function(spec)(data) == expected, (spec, data.hex())
+            assert by_table(spec, data) == expected
+
+
+def by_table(spec: CrcSpec, data: bytes) -> int:
+    """The CRC by the table form, as the firmware works it out."""
+    register, table = register_start(spec), crc_table(spec)
+    spare = 0 if spec.reflected else max(8 - spec.width, 0)
+    for octet in data:
+        if spec.reflected:
+            register = (register >> 8) ^ table[(register ^ octet) & 0xFF]
+        else:
+            top = max(spec.width - 8, 0)
+            register = ((register << 8) & (spec.mask << spare)) ^ table[(register >> top) ^ octet]
+    return (register >> spare) ^ spec.xorout
+
+
+def test_mirrored() -> None:
+    assert mirrored(0b1101, 4) == 0b1011
+    assert mirrored(0x1, 15) == 0x4000

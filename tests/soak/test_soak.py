@@ -17,7 +17,7 @@ from xlate_core.frames import Frame
 from xlate_core.pairing import load
 from xlate_core.pairing.model import Pairing
 
-SEEDS = range(40)
+SEEDS = range(60)
 
 
 class Late(ReferenceBoard):
@@ -52,6 +52,15 @@ def test_the_draws_reach_what_they_should(tmp_path: Path) -> None:
             "crc8",
             "xor8",
             "sum8",
+            '"xor4"',
+            '"sum4"',
+            "sum8_inverted",
+            "sum8_carry",
+            "sum16_inverted",
+            "sum16_carry",
+            '"crc"',
+            "data_id_list",
+            '"length"',
             "fold",
             "counter",
             ".path.",
@@ -73,7 +82,7 @@ def test_the_draws_reach_what_they_should(tmp_path: Path) -> None:
         ):
             if word in text:
                 seen.add(word)
-    assert len(seen) == 22
+    assert len(seen) == 31
 
 
 @pytest.mark.slow
@@ -93,7 +102,7 @@ def test_a_board_that_is_late_is_found_cut_small_and_kept(tmp_path: Path) -> Non
 
     found = next(
         one
-        for one in islice(rounds(1, tmp_path / "kept", 3000, late, ("driving",)), 40)
+        for one in islice(rounds(7, tmp_path / "kept", 700, late, ("driving",)), 20)
         if one.difference
     )
     assert "the board (pin)" in found.difference
@@ -104,14 +113,13 @@ def test_a_board_that_is_late_is_found_cut_small_and_kept(tmp_path: Path) -> Non
     events = [
         line for line in scenario.read_text(encoding="utf-8").splitlines() if "at " in line[:3]
     ]
-    assert len(events) < 30
+    assert 0 < len(events) < 30
 
 
-@pytest.mark.parametrize("seed", [8])
-def test_the_fast_form_on_pairings_that_once_parted_it(seed: int, tmp_path: Path) -> None:
-    """Seed 8: a three-octet Motorola signal in a message that is mostly Intel."""
-    pairing = make(seed, tmp_path)
+def test_the_fast_form_on_a_pairing_that_once_parted_it() -> None:
+    """A three-octet Motorola signal in a message that is mostly Intel; drawn by the soak."""
+    pairing = load(Path(__file__).parent / "odd_chunk")
     for style in ("driving", "disturbed"):
-        parted, ticks = lockstep(pairing, ReferenceBoard(pairing), seed, style, 2500)
+        parted, ticks = lockstep(pairing, ReferenceBoard(pairing), 8, style, 2500)
         assert parted is None
         assert ticks == 2500

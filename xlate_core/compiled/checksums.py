@@ -18,6 +18,7 @@ from xlate_core.protection import (
     checksum,
     checksum_good,
 )
+from xlate_core.protection.crc import register_start
 
 # The library's inner functions: octets, start value and table in, register out; in C where built.
 _crcfun: Any = vars(crcmod.crcmod)["_crcfun"]
@@ -71,7 +72,7 @@ def checksum_text(text: Text, name: str, spec: ChecksumSpec, whole: int) -> str:
         return f"checksum({name}_spec, data)"
     table = crc_table(crc)
     function = _crcfun._crc8r if crc.reflected else _crcfun._crc8
-    start = function(spec.before, crc.init, table)
+    start = function(spec.before, register_start(crc), table)
     register = _run(text, name, parts, start, table, crc.reflected)
     if not spec.after:
         return f"{register} ^ {crc.xorout}" if crc.xorout else register
@@ -112,6 +113,6 @@ def wrong_text(text: Text, name: str, spec: ChecksumSpec, whole: int) -> str:
         # A CRC that takes in its own right value ends at one fixed register, and only then.
         table = crc_table(crc)
         function = _crcfun._crc8r if crc.reflected else _crcfun._crc8
-        start = function(spec.before, crc.init, table)
+        start = function(spec.before, register_start(crc), table)
         return f"{_run(text, name, ['data'], start, table, crc.reflected)} != {table[crc.xorout]}"
     return f"data[{own}] != {checksum_text(text, name, spec, whole)}"

@@ -58,10 +58,10 @@ CRC8_CATALOGUE = {name: spec for name, spec in CRC_CATALOGUE.items() if spec.wid
 def crc_function(spec: CrcSpec) -> Callable[[bytes], int]:
     """Return the CRC over octets as a function."""
     if spec.width in LIBRARY_WIDTHS:
-        # The library wants the start value un-XORed.
+        # The library wants the start value as its register holds it, without the final XOR.
         function: Callable[[bytes], int] = crcmod.mkCrcFun(
             (1 << spec.width) | spec.poly,
-            initCrc=spec.init ^ spec.xorout,
+            initCrc=register_start(spec) ^ spec.xorout,
             rev=spec.reflected,
             xorOut=spec.xorout,
         )
