@@ -20,7 +20,7 @@ from hil.vectors.vector import Vector
 from xlate_core.bridge import Inputs, Outputs, ResetCause
 from xlate_core.frames import Frame
 
-LOOK_BACK = 4  # agreed steps with frames or changes that are shown
+LOOK_BACK = 8  # agreed steps with frames or changes that are shown
 LOOK_AHEAD = 100  # ticks run on after a difference to tell late from missing
 
 Frames = tuple[tuple[Frame, ...], tuple[Frame, ...]]
