@@ -21,15 +21,15 @@ MISTAKES = (
     Mistake(
         "power_on_is_like_any_reset",
         "power.py",
-        "elif power_on and state.off_time > 0:",
-        "elif power_on and state.off_time > spec.cycle_off:",
+        "state.off_time = max(state.off_time, spec.cycle_off)",
+        "pass",
         "long_nights/power_on_ends_the_cycle",
     ),
     Mistake(
         "every_power_on_begins_a_cycle",
         "power.py",
-        "elif power_on and state.off_time > 0:",
-        "elif power_on:",
+        "    elif state.off_time > 0:\n",
+        "    else:\n",
         "long_nights/key_on_at_power_on",
     ),
     Mistake(

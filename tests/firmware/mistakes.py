@@ -51,8 +51,8 @@ MISTAKES = (
     Mistake(
         "counter_after_checksum",
         "protection.c",
-        "(uint64_t)xb_checksum(checksum_spec, word) << place",
-        "(uint64_t)xb_checksum(checksum_spec, intel_word) << place",
+        "(uint64_t)plain_checksum(checksum_spec, word) << place",
+        "(uint64_t)plain_checksum(checksum_spec, intel_word) << place",
     ),
     Mistake(
         "half_rounded_down",

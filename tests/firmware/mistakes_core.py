@@ -51,7 +51,10 @@ MISTAKES = (
     Mistake("first_source_of_a_unit_skipped", "decoding.c", "uint32_t i = 0u;", "uint32_t i = 1u;"),
     # protection
     Mistake(
-        "checksum_starts_at_zero", "protection.c", "running = spec->crc->init;", "running = 0u;"
+        "checksum_starts_at_zero",
+        "protection.c",
+        "        running = spec->crc->init;\n    }\n    for",
+        "        running = 0u;\n    }\n    for",
     ),
     Mistake(
         "checksum_covers_itself",
