@@ -84,7 +84,7 @@ def command(
     or not they are met.
     """
     from hil.vectors.files import write_whole
-    from tools.speed import codec, commands, engine, link
+    from tools.speed import codec, commands, emulated, engine, link
     from tools.speed.rows import Measured
     from xlate_core.errors import InputError
 
@@ -97,6 +97,7 @@ def command(
     engine.measure(measured, engine_s, repeats, said)
     paced = min(paced_s, SHORT_PACED_S) if short else paced_s
     link.measure(measured, vectors or link.VECTORS, paced, repeats, said)
+    emulated.measure(measured, vectors or link.VECTORS, said)
     commands.measure_drive(measured, drive, said)
     commands.measure_edit(measured, scenarios or SCENARIOS, said)
     print_figures(measured)
