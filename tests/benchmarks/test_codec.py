@@ -20,6 +20,7 @@ import cantools
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
+from xlate_core.compiled.codec import Codec, codec_of
 from xlate_core.decoding import decode_unit, unit_decoder
 from xlate_core.pairing import Pairing, load
 from xlate_core.quantities import VALID, QuantityState, QuantityStore, SourceState
@@ -164,6 +165,22 @@ def test_decode_engine(benchmark: BenchmarkFixture, subject: Subject) -> None:
         assert found == quantity_values(subject.pairing, scaled)
 
 
+def fast_codec(subject: Subject) -> Codec:
+    signals = [s.signal for s in subject.pairing.spec.sources if s.signal is not None]
+    codec = codec_of(signals, 8)
+    assert codec is not None
+    return codec
+
+
+def test_decode_fast(benchmark: BenchmarkFixture, subject: Subject) -> None:
+    decode = fast_codec(subject).decode
+
+    def work() -> Values:
+        return [decode(payload) for payload in subject.payloads]
+
+    assert measure(benchmark, work) == subject.raw
+
+
 def test_decode_cantools_raw(benchmark: BenchmarkFixture, subject: Subject) -> None:
     decode = subject.layout.decode
 
@@ -198,6 +215,15 @@ def test_decode_bitstruct(benchmark: BenchmarkFixture, subject: Subject) -> None
 
 
 # ENCODE
+
+
+def test_encode_fast(benchmark: BenchmarkFixture, varied: Subject) -> None:
+    encode = fast_codec(varied).encode
+
+    def work() -> list[bytes]:
+        return [encode(values) for values in varied.raw]
+
+    assert measure(benchmark, work) == varied.payloads
 
 
 def test_encode_engine(benchmark: BenchmarkFixture, varied: Subject) -> None:

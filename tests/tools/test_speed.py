@@ -18,6 +18,8 @@ KEYS = [
     *(f"decode_{who}.{series}" for series in ("all_new", "one_new") for who in codec.SUBJECTS),
     *(f"encode_{who}" for who in codec.SUBJECTS),
     "engine_real_time",
+    "fast_real_time",
+    "fast_to_plain",
     "native_corpus",
     "native_packets",
     "echo_packets",
@@ -81,8 +83,13 @@ def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -
     floors = [key for key, row in by_key.items() if row["floor"]]
     assert floors == [
         "decode_engine.all_new",
+        "decode_fast.all_new",
         "decode_engine.one_new",
+        "decode_fast.one_new",
+        "encode_fast",
         "engine_real_time",
+        "fast_real_time",
+        "fast_to_plain",
         "paced_1ms",
         "paced_8ms",
         "run_hour",
@@ -128,7 +135,7 @@ def test_without_its_benchmarks_the_codec_keeps_its_rows(monkeypatch: pytest.Mon
     measured = Measured()
     monkeypatch.setattr(codec, "BENCHMARKS", Path("tests") / "no_such.py")
     codec.measure(measured, 0.001)
-    assert [row.key for row in measured.rows] == KEYS[:12]
+    assert [row.key for row in measured.rows] == KEYS[: 3 * len(codec.SUBJECTS)]
     assert {row.note for row in measured.rows} == {"needs the project's folder tests/benchmarks"}
 
 

@@ -17,6 +17,7 @@ BENCHMARKS = Path("tests") / "benchmarks" / "test_codec.py"
 
 SUBJECTS = {
     "engine": "engine",
+    "fast": "fast form",
     "cantools_raw": "cantools raw",
     "cantools_scaled": "cantools scaled",
     "bitstruct": "bitstruct",
@@ -33,6 +34,7 @@ used; 64 different payloads in turn, in which all 8 signals, or 1 of 8, differ f
 before; processor time for one payload.
   engine: what Bridge.receive does with an accepted payload (bits, special codes, range, exact
   scale, status of 8 sources); signals whose bits are as before are seen and passed over.
+  fast form: a codec generated from the message's signals, raw values to one dict.
   cantools: decode(decode_choices=False) to a dict, raw with scaling=False. bitstruct: two compiled
   formats (one a byte order) to one dict, raw. Both use their C code where it is built.
 encode: engine: transmission.pack of 8 quantities (status, exact scale, saturation). cantools:
@@ -60,6 +62,8 @@ def measure(measured: Measured, seconds: float) -> None:
             floor = None
             if group[0] == "decode" and subject == "engine":
                 floor = Floor(raw, True, "<= cantools raw")
+            if subject == "fast":
+                floor = Floor(raw / 4, True, "<= a quarter of cantools raw")
             measured.rows.append(
                 Row(
                     key=_key(group, subject),

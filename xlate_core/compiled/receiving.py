@@ -192,11 +192,14 @@ def _take_unit(
         size = 8 * reading.chunks[chunk].size
         whole = len(signals) == 1 and signals[0] is not None and signals[0].length == size
         with text.block(f"if c{chunk} != {name}:"):
+            if whole:  # one signal fills the chunk: its former bits are the chunk's
+                _signal_moved(text, spec, reading, sources[0], followers, name)
+                text.add(f"{name} = c{chunk}")
+                continue
             text.add(f"x = c{chunk} ^ {name}", f"{name} = c{chunk}")
             for source in sources:
                 signal = spec.sources[source].signal
-                if signal is None or whole:
-                    _signal_moved(text, spec, reading, source, followers)
+                if signal is None:
                     continue
                 mask = signal.mask << reading.place(signal)[1]
                 with text.block(f"if x & {mask}:"):
@@ -204,7 +207,12 @@ def _take_unit(
 
 
 def _signal_moved(
-    text: Text, spec: BridgeSpec, reading: Reading, source: int, followers: Followers
+    text: Text,
+    spec: BridgeSpec,
+    reading: Reading,
+    source: int,
+    followers: Followers,
+    former: str = "",
 ) -> None:
     """Add what a new raw value does: its quantity takes it at once, or it is looked at closely.
 
@@ -218,7 +226,7 @@ def _signal_moved(
     quantity = spec.quantities[one.quantity]
     chunk, shift = reading.place(signal)
     bits = reading.field(signal)
-    before = f"(c{chunk} ^ x) >> {shift} & {signal.mask}"
+    before = former or f"(c{chunk} ^ x) >> {shift} & {signal.mask}"
     look = f"look_again({source}, {bits}, {before})"
     q = f"q{one.quantity}"
     ranges = plain_ranges(one, signal)

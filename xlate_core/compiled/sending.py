@@ -192,14 +192,18 @@ def _pack(text: Text, spec: BridgeSpec, number: int, layout: Layout, blank: bool
         everything = (1 << len(message.packs)) - 1
         head = f"if d{number} & {mask}:" if mask != everything else "if True:"
         with text.block(head):
-            for index in packs:
-                _pack_one(text, spec, number, layout, index, alone=len(packs) == 1)
-            parts = [f"p{number}_{index}" for index in packs]
+            turned = layout.turned(layout.chunks[chunk])
             constant = layout.base(layout.chunks[chunk], blank)
+            kept = constant or turned  # the packs are kept apart from their chunk
+            for index in packs:
+                _pack_one(text, spec, number, layout, index, len(packs) == 1, int(kept))
+            if len(packs) == 1 and not kept:
+                continue
+            parts = [f"p{number}_{index}" for index in packs]
             parts += [str(constant)] if constant else []
             value = " | ".join(parts)
             size = layout.chunks[chunk].size
-            if layout.turned(layout.chunks[chunk]):
+            if turned:
                 text.bind("from_bytes", int.from_bytes)
                 orders = ("little", "big") if layout.intel else ("big", "little")
                 value = f"from_bytes(({value}).to_bytes({size}, {orders[1]!r}), {orders[0]!r})"
@@ -208,7 +212,13 @@ def _pack(text: Text, spec: BridgeSpec, number: int, layout: Layout, blank: bool
 
 
 def _pack_one(
-    text: Text, spec: BridgeSpec, number: int, layout: Layout, index: int, alone: bool
+    text: Text,
+    spec: BridgeSpec,
+    number: int,
+    layout: Layout,
+    index: int,
+    alone: bool,
+    constant: int,
 ) -> None:
     """Add what encodes one quantity, or says "not available" for it."""
     pack: PackSpec = layout.message.packs[index]
@@ -225,6 +235,8 @@ def _pack_one(
         low, high = min(low, spec.sources[source].low), max(high, spec.sources[source].high)
     low, high = min(low, 0), max(high, 0)
     name = f"p{number}_{index}"
+    if alone and not constant:  # the chunk holds nothing else
+        name = f"e{number}_{layout.place(pack.signal)[0]}"
 
     def put(lines: list[str]) -> None:
         text.add(*[line for line in lines if line != "v = v"])

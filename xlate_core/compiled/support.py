@@ -166,10 +166,6 @@ class Support:
             reason = Reason.FAILSAFE_ENTERED if after else Reason.FAILSAFE_LEFT
             self.engine.common.tell(reason, self.engine.spec.functions[function].name, 0)
 
-    def judges(self) -> bool:
-        """Return whether the conditions have to be judged at the end of this tick."""
-        return self.sleepers.judge or self.engine._conditions_open
-
     def commit(self, now: int) -> None:
         """Judge the conditions; when one changed the readable engine runs the next tick."""
         engine = self.engine

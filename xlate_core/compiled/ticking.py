@@ -262,6 +262,7 @@ def _take(text: Text) -> None:
 
 def _tick(text: Text, observed: bool) -> None:
     """Add the tick; its order is that of the readable engine's."""
+    more = ", *rest" if len(Outputs._fields) > 6 else ""
     with text.block("def tick(inputs):"):
         text.nonlocals(["now", "unknown_body", "unknown_engine", "idle", "held"])
         if observed:
@@ -294,7 +295,7 @@ def _tick(text: Text, observed: bool) -> None:
                     text.add("drive_pins()")
                     text.add(
                         "idle = new(Outputs, (((), ()), commands, levels, duty, frequency, "
-                        "power_hold, *rest))"
+                        f"power_hold{more}))"
                     )
                 with text.block("if sleepers.judge:"):
                     text.add("support.commit(now)")
@@ -320,11 +321,11 @@ def _tick(text: Text, observed: bool) -> None:
         text.add("now += 1")
         with text.block("if pins_level or pins_duty or pins_frequency:"):
             text.add("drive_pins()")
-        with text.block("if support.judges():"):
+        with text.block("if sleepers.judge or engine._conditions_open:"):
             text.add("support.commit(now)", "held = support.held")
             text.add("power_hold_is()")
         text.add(
-            "return new(Outputs, (frames, commands, levels, duty, frequency, power_hold, *rest))"
+            f"return new(Outputs, (frames, commands, levels, duty, frequency, power_hold{more}))"
         )
     with text.block("def power_hold_is():"):
         text.nonlocals(["power_hold", "idle"])
