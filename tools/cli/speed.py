@@ -123,7 +123,8 @@ def print_figures(measured: "Measured") -> None:
     from rich.table import Table
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column("what", no_wrap=True)
+    longest = max((len(row.what) for row in measured.rows), default=0)
+    table.add_column("what", no_wrap=True, min_width=longest)
     table.add_column("median", justify="right", no_wrap=True)
     table.add_column("ratio", justify="right", no_wrap=True, min_width=5)
     table.add_column("floor", no_wrap=True)
@@ -139,6 +140,7 @@ def print_figures(measured: "Measured") -> None:
         verdict = {None: "", True: "met", False: "NOT MET"}[row.met]
         table.add_row(row.what, value, ratio, floor, verdict)
     console = Console(highlight=False, markup=False, soft_wrap=True)
+    console.width = max(console.width, longest + 60)  # figures are never cut
     console.print(table)
     for row in measured.rows:
         if row.note:

@@ -63,7 +63,7 @@ def measure(measured: Measured, seconds: float) -> None:
             if group[0] == "decode" and subject == "engine":
                 floor = Floor(raw, True, "<= cantools raw")
             if subject == "fast":
-                floor = Floor(raw / 4, True, "<= a quarter of cantools raw")
+                floor = Floor(raw / 4, True, "<= raw / 4")
             measured.rows.append(
                 Row(
                     key=_key(group, subject),

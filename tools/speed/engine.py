@@ -15,7 +15,7 @@ PAIRING = Path(__file__).resolve().parents[2] / "fixtures" / "pairings" / "farm_
 SEED = 1
 FLOOR = Floor(150, False, ">= 150 x")
 FAST_FLOOR = Floor(800, False, ">= 800 x")
-FAST_TO_PLAIN = Floor(3, False, ">= 3 x plain")
+FAST_TO_PLAIN = Floor(3, False, ">= 3 x")
 
 
 def measure(measured: Measured, seconds: int, repeats: int, said: Callable[[str], None]) -> None:
