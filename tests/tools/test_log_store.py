@@ -9,7 +9,8 @@ import pytest
 
 from tests.tools.logs import random_table
 from tools.logs import store as store_module
-from tools.logs.store import Store, StoreWriter, decode_block, encode_block
+from tools.logs.store import Store, StoreWriter
+from tools.logs.store_blocks import decode_block, encode_block
 from tools.logs.synthetic.driving import drive
 from tools.logs.synthetic.networks import random_network
 from tools.logs.synthetic.render import render

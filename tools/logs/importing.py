@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tools.logs.candump_text import CandumpReader
+from tools.logs.merging import gathered
+from tools.logs.merging import merged as merged_by_time
 from tools.logs.messages import CANDUMP, LogFile
 from tools.logs.store import SUFFIX, Store, StoreWriter
 from tools.logs.table import MAX_OCTETS, FrameKind, FrameTable, in_time_order, joined, zeros
@@ -77,8 +79,10 @@ class Importing:
                 self._file(path, number, done, Path(folder))
                 for number, path in enumerate(self.paths)
             ]
-            merged = sources[0] if len(sources) == 1 else _merged(sources, self._check_bases)
-            for table in merged:
+            ordered = (
+                sources[0] if len(sources) == 1 else merged_by_time(sources, self._check_bases)
+            )
+            for table in ordered:
                 self._check_pauses(table)
                 self._count(table)
                 yield table
@@ -207,13 +211,13 @@ class Importing:
     ) -> Iterator[FrameTable]:
         """Yield the rows by time, then place in the file: sorted runs on disk, then merged."""
         runs: list[Path] = []
-        for waiting in _gathered(chunks, ROWS_TO_SORT):
+        for waiting in gathered(chunks, ROWS_TO_SORT):
             self.backward += int(np.count_nonzero(np.diff(waiting.time_us) < 0))
             run = folder / f"{number}-{len(runs)}{SUFFIX}"
             with StoreWriter(run) as writer:
                 writer.add(in_time_order(waiting))
             runs.append(run)
-        yield from _merged([Store(run).tables() for run in runs])
+        yield from merged_by_time([Store(run).tables() for run in runs])
 
     def _check_bases(self, firsts: list[int]) -> None:
         """Refuse logs of two time bases: one since an epoch, one since its own start."""
@@ -297,45 +301,3 @@ def _batches(log: LogFile) -> "Iterator[list[can.Message]]":
             yield batch
             batch = []
     yield batch
-
-
-def _gathered(chunks: Iterator[FrameTable], rows: int) -> Iterator[FrameTable]:
-    waiting: list[FrameTable] = []
-    for table in chunks:
-        waiting.append(table)
-        if sum(len(each) for each in waiting) >= rows:
-            yield joined(waiting)
-            waiting = []
-    if any(len(each) for each in waiting):
-        yield joined(waiting)
-
-
-def _merged(
-    sources: Sequence[Iterator[FrameTable]], check: Callable[[list[int]], None] | None = None
-) -> Iterator[FrameTable]:
-    """Yield the rows of sources that are each in the order of time, by time, then by source."""
-    heads = [_next_rows(source) for source in sources]
-    if check is not None and all(head is not None for head in heads):
-        check([int(head.time_us[0]) for head in heads if head is not None])
-    while any(head is not None for head in heads):
-        limit, limiting = min(
-            (int(head.time_us[-1]), number) for number, head in enumerate(heads) if head is not None
-        )
-        parts = []
-        for number, head in enumerate(heads):
-            if head is None:
-                continue
-            # Rows of one time stay in the order of the sources, also across chunks.
-            side = "right" if number <= limiting else "left"
-            end = int(np.searchsorted(head.time_us, limit, side=side))  # type: ignore[call-overload]
-            parts.append(head.rows(slice(0, end)))
-            rest = head.rows(slice(end, None))
-            heads[number] = rest if len(rest) else _next_rows(sources[number])
-        yield in_time_order(joined(parts))
-
-
-def _next_rows(source: Iterator[FrameTable]) -> FrameTable | None:
-    for table in source:
-        if len(table):
-            return table
-    return None
