@@ -21,15 +21,15 @@ MISTAKES = (
     Mistake(
         "power_on_is_like_any_reset",
         "power.py",
-        "state.off_time = max(state.off_time, spec.cycle_off)",
-        "pass",
+        "elif state.off_time > 0:",
+        "elif state.off_time > spec.cycle_off:",
         "long_nights/power_on_ends_the_cycle",
     ),
     Mistake(
         "every_power_on_begins_a_cycle",
         "power.py",
-        "    elif state.off_time > 0:\n",
-        "    else:\n",
+        "elif state.off_time > 0:",
+        "elif state.off_time >= 0:",
         "long_nights/key_on_at_power_on",
     ),
     Mistake(

@@ -13,9 +13,16 @@ MISTAKES = (
     Mistake(
         "power_on_is_like_any_reset",
         "power.c",
+        "} else if (state->off_time > 0u && state->off_time < spec->cycle_off) {",
+        "} else if (state->off_time > spec->cycle_off) {",
+        "long_nights/power_on_ends_the_cycle",
+    ),
+    Mistake(
+        "any_reset_ends_the_cycle",
+        "power.c",
         "} else if (power_on == 0u) {",
         "} else if (power_on == 2u) {",
-        "long_nights/power_on_ends_the_cycle",
+        "long_nights/brown_out_ends_no_cycle",
     ),
     Mistake(
         "starts_are_not_counted",
