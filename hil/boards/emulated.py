@@ -14,7 +14,7 @@ from hil.boards.interface import BoardError
 from hil.boards.native import cache_folder
 from hil.boards.options import BoardOptions
 from hil.firmware import programs
-from hil.firmware.toolchains import STM32
+from hil.firmware.toolchains import STM32, find
 from hil.link.board import LinkBoard
 from hil.link.port import ByteLog, LoggedPort, Port, TcpPort
 from hil.link.session import Timing
@@ -77,6 +77,17 @@ class EmulatedBoard(LinkBoard):
         """Return the line of a fresh emulator."""
         port = EmulatorPort(Emulator(self._elf))
         return port if self._byte_log is None else LoggedPort(port, ByteLog(self._byte_log))
+
+
+def missing() -> str:
+    """Return what this machine lacks for the board, empty when nothing."""
+    if shutil.which(PROGRAM) is None:
+        return NO_EMULATOR
+    try:
+        find(STM32)
+    except BoardError as error:
+        return str(error)
+    return ""
 
 
 def open(name: str, pairing: Pairing, options: BoardOptions) -> EmulatedBoard:  # noqa: A001

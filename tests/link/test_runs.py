@@ -43,6 +43,18 @@ def test_the_native_board_is_a_board_with_a_line() -> None:
         board.close()
 
 
+def test_the_list_says_what_a_board_lacks(monkeypatch: pytest.MonkeyPatch) -> None:
+    from hil.boards import emulated
+
+    monkeypatch.setattr(emulated, "PROGRAM", "qemu-that-is-not-there")
+    listed = xlate("board", "list")
+    assert listed.exit_code == 0
+    assert "reference" in listed.output
+    assert "not usable here: no emulator" in listed.output
+    told = json.loads(xlate("board", "list", "--json").output)
+    assert {one["board"] for one in told["made_here"]} >= {"reference", "native", "emulated"}
+
+
 def test_a_run_leaves_journal_byte_log_and_page(tmp_path: Path) -> None:
     result = run(*FEW, "--board", "native", "--out", tmp_path)
     assert result.exit_code == 0, result.output
