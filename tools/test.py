@@ -21,6 +21,7 @@ if __name__ == "__main__":
     sys.path[:] = [str(_here.parent)] + [p for p in sys.path if Path(p).resolve() != _here]
 
 import argparse
+import os
 import re
 import tempfile
 import time
@@ -114,6 +115,8 @@ def _steps(quick: bool, report: Path, extra: list[str]) -> list[Step]:
         Step("mypy --strict", [python, "-m", "mypy", "--strict"]),
     ]
     tests = [python, "-m", "pytest", f"--junit-xml={report}"]
+    if not any(word in ("-n", "-x", "--pdb") or word.startswith("-n") for word in extra):
+        tests += ["-n", str(os.cpu_count() or 1), "--dist", "worksteal"]
     if quick:
         steps.append(Step("vectors verify (some)", [xlate, "vectors", "verify", *_some_vectors()]))
         tests += ["-m", "not slow"]
