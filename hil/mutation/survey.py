@@ -34,9 +34,14 @@ class Survey:
         """Return how many of them the corpus noticed."""
         return sum(self.counts[fate] for fate in KILLED)
 
-    def percent_tenths(self) -> int:
-        """Return the killed share in tenths of a percent, rounded down."""
-        return 1000 * self.killed // max(self.judged, 1)
+    def equivalent(self, known: dict[tuple[str, str, str], "Reason"]) -> int:
+        """Return how many survivors are known to do the same as the unbroken core."""
+        found = (known.get((one.file, one.right, one.wrong)) for one, _ in self.alive)
+        return sum(reason is not None and reason.equivalent for reason in found)
+
+    def percent_tenths(self, equivalent: int = 0) -> int:
+        """Return the killed share in tenths of a percent, without the equivalent ones."""
+        return 1000 * self.killed // max(self.judged - equivalent, 1)
 
 
 def survey(
@@ -68,11 +73,20 @@ def survey(
     return found
 
 
-def reasons(path: Path = EXPLAINED) -> dict[tuple[str, str, str], str]:
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why nothing notices a mutant; an equivalent one does the same as the unbroken core."""
+
+    why: str
+    equivalent: bool
+
+
+def reasons(path: Path = EXPLAINED) -> dict[tuple[str, str, str], Reason]:
     """Return the written reasons: file, right line and wrong line to why nothing notices it."""
     if not path.is_file():
         return {}
     table = tomllib.loads(path.read_text(encoding="utf-8"))
     return {
-        (one["file"], one["right"], one["wrong"]): one["why"] for one in table.get("survivor", [])
+        (one["file"], one["right"], one["wrong"]): Reason(one["why"], one["equivalent"])
+        for one in table.get("survivor", [])
     }

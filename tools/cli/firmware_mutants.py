@@ -31,7 +31,7 @@ def command(count: int, seed: int, jobs: int, json_file: Path | None) -> None:
     """
     from hil.boards.interface import BoardError
     from hil.mutation.making import make
-    from hil.mutation.survey import survey
+    from hil.mutation.survey import reasons, survey
     from hil.mutation.trial import prepare
     from hil.runner import Pairings
     from hil.vectors.files import write_whole
@@ -67,7 +67,7 @@ def command(count: int, seed: int, jobs: int, json_file: Path | None) -> None:
     show(found)
     if json_file is not None:
         write_whole(json_file, (json.dumps(plain(found), indent=2) + "\n").encode("utf-8"))
-    if found.percent_tenths() < FLOOR_TENTHS:
+    if found.percent_tenths(found.equivalent(reasons())) < FLOOR_TENTHS:
         sys.exit(EXIT_DIFFERENCE)
 
 
@@ -81,14 +81,20 @@ def show(found: "Survey") -> None:
     """Print the figures, then the survivors, those without a written reason first."""
     from hil.mutation.survey import reasons
 
-    tenths = found.percent_tenths()
-    fates = ", ".join(f"{count} {fate}" for fate, count in sorted(found.counts.items()))
-    click.echo(f"{found.killed} of {found.judged} caught: {tenths // 10}.{tenths % 10} % ({fates})")
     known = reasons()
+    equivalent = found.equivalent(known)
+    tenths = found.percent_tenths(equivalent)
+    fates = ", ".join(f"{count} {fate}" for fate, count in sorted(found.counts.items()))
+    click.echo(
+        f"{found.killed} of {found.judged - equivalent} caught: "
+        f"{tenths // 10}.{tenths % 10} % ({fates}; {equivalent} survivors do the same)"
+    )
     for mutant, fate in found.alive:
         why = known.get((mutant.file, mutant.right, mutant.wrong))
         click.echo(f"{fate}: {mutant.file}:{mutant.line}")
-        click.echo(f"  - {mutant.right}\n  + {mutant.wrong}\n  {why or 'NO REASON WRITTEN'}")
+        click.echo(
+            f"  - {mutant.right}\n  + {mutant.wrong}\n  {why.why if why else 'NO REASON WRITTEN'}"
+        )
 
 
 def plain(found: "Survey") -> dict[str, object]:
