@@ -11,7 +11,6 @@ from xlate_core.pairing.model import Pairing
 
 CORE = Path(__file__).resolve().parent / "core"
 LINK = CORE.parent / "link"
-NATIVE = CORE.parent / "boards" / "native"
 COMPILERS = ("cc", "gcc", "clang")
 LANGUAGE = ("-std=c99", "-pedantic")
 WARNINGS = ("-Wall", "-Wextra", "-Wconversion", "-Wsign-conversion", "-Wshadow", "-Werror")
@@ -67,18 +66,3 @@ def build_library(pairing: Pairing, directory: Path, core: Path = CORE) -> Path:
     """Build the core of a pairing as a shared library; return its path."""
     flags = (*OPTIMISED, "-fPIC", "-shared")
     return compile_core(pairing, directory, "xlate_bridge.so", flags, core=core)
-
-
-def build_native(
-    pairing: Pairing, directory: Path, flags: Sequence[str] = (), core: Path = CORE
-) -> Path:
-    """Build the board `native`, a process that speaks the link over TCP; return its path.
-
-    `flags` may change the memory of the link (`-DXB_LINK_PACKET=256u`) or add sanitizers.
-    """
-    more = [*sorted(LINK.glob("*.c")), *sorted(NATIVE.glob("*.c"))]
-    name = '-DXB_BOARD_NAME="native"'
-    every = flags or NATIVE_MEMORY
-    return compile_core(
-        pairing, directory, "xlate_native", (*OPTIMISED, f"-I{LINK}", name, *every), more, core
-    )

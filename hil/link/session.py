@@ -8,8 +8,7 @@ import secrets
 import time
 import zlib
 from collections import deque
-from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any
 
 from construct import ConstructError
 
@@ -21,65 +20,22 @@ from hil.boards.interface import (
 )
 from hil.link import layouts
 from hil.link.framing import DELIMITER, OVERHEAD, Decoder, Packet, encode, line_octets
-from hil.link.layouts import FROM_BOARD, LAST, LINK_VERSION, SEQUENCED, Kind, Refusal
+from hil.link.greeting import (
+    SPARE,
+    Counts,
+    Hello,
+    Reply,
+    Timing,
+    read_identity,
+    refusal,
+    restarted,
+    silence,
+)
+from hil.link.layouts import FROM_BOARD, LAST, LINK_VERSION, SEQUENCED, Kind
 from hil.link.port import Port
 from hil.link.window import WRAP, HostWindow, Taken
 
-SPARE = 128
-"""Octets of the board's ring left free for packets without a number."""
-
-
-class Timing(NamedTuple):
-    """How long to wait, in seconds.
-
-    For an answer to hello in all and before the first repeat of it; then before polling, and at
-    most without progress.
-    """
-
-    hello_s: float = 3.0
-    patience_s: float = 0.3
-    timeout_s: float = 5.0
-    first_hello_s: float = 0.25
-
-
-class Hello(NamedTuple):
-    """What a board says of itself."""
-
-    board: str
-    link: int
-    firmware: tuple[int, int, int]
-    rules: int
-    tick_ms: int
-    image_octets: int
-    packet_octets: int
-    slots: int
-    ring: int
-    boots: int
-    cause: int
-    pairing: str
-
-
-class Reply(NamedTuple):
-    """A reply, with the check registers it can be compared against (see PROTOCOL.md)."""
-
-    kind: int
-    payload: bytes
-    last: bool
-    requests_check: int
-    replies_check: int
-
-
-@dataclass(slots=True)
-class Counts:
-    """What the host saw of the line; what the board counted comes in its status."""
-
-    packets_sent: int = 0
-    packets_received: int = 0
-    octets_sent: int = 0
-    repeated_requests: int = 0
-    polls: int = 0
-    strangers: int = 0
-    board: dict[str, int] = field(default_factory=dict)
+__all__ = ["Counts", "Hello", "Reply", "Session", "Timing"]
 
 
 class Session:
@@ -121,51 +77,16 @@ class Session:
                     if packet.kind == Kind.IDENTITY and packet.nonce == self._nonce:
                         return self._said(packet)
             if time.monotonic() >= end:
-                raise BoardTimeoutError(self._silence())
+                raise BoardTimeoutError(
+                    silence(self.port.name, self.timing.hello_s, self._decoder.octets)
+                )
             wait = min(2 * wait, 1.0)
 
     def _said(self, packet: Packet) -> Hello:
         """Take up what the board said of itself."""
-        try:
-            said = layouts.IDENTITY.parse(packet.payload)
-        except ConstructError:
-            said = None
-        if said is None or said.link != LINK_VERSION:
-            found = packet.payload[0] if packet.payload else 0
-            raise BoardProtocolError(
-                f"{self.port.name}: the board speaks link version {found}, expected {LINK_VERSION}"
-            )
-        hello = Hello(
-            board=said.board.rstrip(b"\0").decode("ascii", "replace"),
-            link=said.link,
-            firmware=(said.firmware_major, said.firmware_minor, said.firmware_patch),
-            rules=said.rules,
-            tick_ms=said.tick_ms,
-            image_octets=said.image_octets,
-            packet_octets=said.packet_octets,
-            slots=said.slots,
-            ring=said.ring_octets,
-            boots=said.boots,
-            cause=said.cause,
-            pairing=said.pairing.hex(),
-        )
-        if hello.packet_octets < 128 or hello.slots < 2 or hello.ring < 2 * SPARE:
-            raise BoardProtocolError(f"{self.port.name}: the board's sizes make no sense: {hello}")
-        self.hello_said = hello
+        self.hello_said = hello = read_identity(packet, self.port.name)
         self._window = HostWindow(hello.slots, hello.ring - SPARE)
         return hello
-
-    def _silence(self) -> str:
-        """Return a sentence about a board that did not answer hello."""
-        waited = f"within {self.timing.hello_s:g} s"
-        if self._decoder.octets:
-            return (
-                f"{self.port.name}: {self._decoder.octets} octets came {waited}, none an answer to "
-                "hello: another bit rate, or no xlate firmware"
-            )
-        return (
-            f"{self.port.name}: silent {waited}: no power, another port, or no xlate firmware on it"
-        )
 
     # REQUESTS AND REPLIES
 
@@ -343,17 +264,8 @@ class Session:
             self._checks.popleft()
         self._replies.append(reply)
         if packet.kind == Kind.REFUSED:
-            raise BoardProtocolError(self._refusal(packet))
+            raise BoardProtocolError(refusal(packet, self.port.name))
         return True
-
-    def _refusal(self, packet: Packet) -> str:
-        """Return a sentence about a refused request."""
-        try:
-            said = layouts.REFUSED.parse(packet.payload)
-            reason = Refusal(said.reason).name.lower().replace("_", " ")
-        except (ConstructError, ValueError):
-            return f"{self.port.name}: the board refused a request"
-        return f"{self.port.name}: the board refused a request at octet {said.place}: {reason}"
 
     def _status(self, packet: Packet) -> bool:
         """Take a status: send again what the board does not have."""
@@ -365,7 +277,9 @@ class Session:
             str(name): int(value) for name, value in said.items() if not str(name).startswith("_")
         }
         if self.hello_said is not None and said.boots != self.hello_said.boots:
-            raise BoardResetError(self._restarted(said.boots, said.cause))
+            raise BoardResetError(
+                restarted(self.port.name, self.hello_said, said.boots, said.cause)
+            )
         again = self._window.should_resend()
         for number, kind, payload in self._in_flight:
             if number in again:
@@ -388,20 +302,10 @@ class Session:
         # The banner of the start that hello found may come late, and is none of a restart.
         again = said.boots != self.hello_said.boots
         if again or (packet.kind == Kind.STATUS and packet.nonce == 0):
-            raise BoardResetError(self._restarted(said.boots, said.cause))
+            raise BoardResetError(
+                restarted(self.port.name, self.hello_said, said.boots, said.cause)
+            )
         if packet.kind == Kind.STATUS:
             raise BoardError(
                 f"{self.port.name}: another program opened a session with the board meanwhile"
             )
-
-    def _restarted(self, boots: int, cause: int) -> str:
-        """Return a sentence about a restart."""
-        from xlate_core.interface import ResetCause
-
-        causes = [one.name.lower().replace("_", " ") for one in ResetCause]
-        why = causes[cause] if cause < len(causes) else f"cause {cause}"
-        before = self.hello_said.boots if self.hello_said else 0
-        return (
-            f"{self.port.name}: the board restarted in the middle (start {before}, now start "
-            f"{boots}, reset cause {why})"
-        )
