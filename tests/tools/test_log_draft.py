@@ -7,7 +7,7 @@ import pytest
 
 from tests.tools.logs import refused, xlate
 from tools.logs.bits import Field
-from tools.logs.drafting import checksum_entry
+from tools.logs.draft_checksum import checksum_entry
 from tools.logs.exporting import write_log
 from tools.logs.importing import ImportOptions, read_table
 from tools.logs.inspection.findings import Guess, What
@@ -89,9 +89,38 @@ def guess(family: str, place: Field, **facts: object) -> Guess:
                 "octets = 1 }] }"
             ),
         ),
-        (guess("CRC-16/ARC", Field(48, 16), fold="none"), ""),
-        (guess("xor4", Field(60, 4), fold="none"), ""),
-        (guess("sum8", Field(56, 8), fold="constant", constant=3), ""),
+        (
+            guess("CRC-16/ARC", Field(48, 16), fold="none"),
+            (
+                '{ signal = "Check", kind = "crc", parameters = { width = 16, poly = '
+                "0x8005, init = 0x0, "
+                "reflected = true, xorout = 0x0 }, first_octet = 0, last_octet = 6 }"
+            ),
+        ),
+        (
+            guess("sum8 inverted", Field(56, 8), fold="constant", constant=0xF0),
+            (
+                '{ signal = "Check", kind = "sum8_inverted", first_octet = 0, last_octet = '
+                "6, fold = "
+                '[{ item = "data_id", place = "before", value = 0x0F, octets = 1 }] }'
+            ),
+        ),
+        (
+            guess(
+                "CRC-8/AUTOSAR",
+                Field(0, 8),
+                fold="data_id list after",
+                data_ids=[1, 255],
+                counters=[0, 1],
+            ),
+            (
+                '{ signal = "Check", kind = "crc8", parameters = "CRC-8/AUTOSAR", first_octet = 0, '
+                'last_octet = 6, fold = [{ item = "data_id_list", place = "after", values = '
+                "[0x01, 0xFF] }] }"
+            ),
+        ),
+        (guess("sum4 inverted", Field(60, 4), fold="none"), ""),
+        (guess("sum8 with carry", Field(56, 8), fold="constant", constant=3), ""),
     ],
 )
 def test_checksums_are_written_as_the_pairing_takes_them(found: Guess, entry: str) -> None:

@@ -12,6 +12,7 @@ from math import floor, log10
 import numpy as np
 
 from tools.logs.bits import Field, extract
+from tools.logs.draft_checksum import checksum_entry
 from tools.logs.inspection.findings import Guess, Inspection, Material, MessageReport, What
 from tools.logs.table import Key
 from xlate_core.errors import InputError
@@ -20,13 +21,6 @@ BUSES = ("body", "engine")
 CONFIDENT = 50
 """Guesses below this confidence (percent) become comments, not entries."""
 _SENDER = {"body": "CAR", "engine": "ECU"}
-_CRC8 = (
-    "CRC-8/SAE-J1850",
-    "CRC-8/SAE-J1850-ZERO",
-    "CRC-8/AUTOSAR",
-    "CRC-8/SMBUS",
-    "CRC-8/MAXIM-DOW",
-)
 
 
 @dataclass(slots=True)
@@ -220,39 +214,6 @@ def _protection(made: DraftMessage, report: MessageReport, material: Material) -
         made.checksum = entry
     else:
         made.comments.append("this checksum has no drafted entry: write it by hand")
-
-
-def checksum_entry(guess: Guess) -> str:
-    """Return a checksum as bridge.toml writes it, empty where it cannot be drafted."""
-    family = str(guess.facts["family"])
-    fold = str(guess.facts["fold"])
-    octets = [int(octet) for octet in guess.facts["octets"]]
-    parts = ['signal = "Check"']
-    if guess.place is None or guess.place.length != 8 or guess.place.start % 8:
-        return ""
-    if family in ("xor8", "sum8"):
-        parts.append(f'kind = "{family}"')
-    elif family in _CRC8:
-        parts += ['kind = "crc8"', f'parameters = "{family}"']
-    else:
-        return ""
-    parts += [f"first_octet = {octets[0]}", f"last_octet = {octets[-1]}"]
-    place = "after" if fold.endswith("after") else "before"
-    if fold.startswith("data_id ") and "data_id" in guess.facts:
-        value = int(guess.facts["data_id"])
-        item = f'item = "data_id", place = "{place}", value = 0x{value:02X}, octets = 1'
-        parts.append(f"fold = [{{ {item} }}]")
-    elif fold.startswith("identifier ") and "," not in fold:
-        octets_folded = guess.facts.get("octets_folded", 2)
-        low = "true" if guess.facts.get("low_first") else "false"
-        what = 'item = "identifier"'
-        if not guess.facts.get("whole", True):  # a part of the identifier is just a data ID
-            what = f'item = "data_id", value = 0x{guess.facts["value"]:X}'
-        item = f'{what}, place = "{place}", octets = {octets_folded}, low_first = {low}'
-        parts.append(f"fold = [{{ {item} }}]")
-    elif fold != "none":
-        return ""
-    return "{ " + ", ".join(parts) + " }"
 
 
 # Files --------------------------------------------------------------------------------------------

@@ -109,7 +109,9 @@ def _field(signal: DbcSignal, series: dict[str, Series], number: int) -> TrueFie
 
 
 def _checksum(spec: ChecksumSpec) -> TrueChecksum:
-    family = spec.kind.value if spec.crc is None else spec.crc.name
-    after = (spec.after,) if spec.after else ()
+    family = spec.kind.value.replace("_", " ") if spec.crc is None else spec.crc.name
+    after: tuple[bytes, ...] = (spec.after,) if spec.after else ()
+    if spec.values:
+        after = tuple(bytes((value,)) for value in spec.values)
     place = _place(spec.signal)
     return TrueChecksum(place, family, spec.first_octet, spec.last_octet, spec.before, after)

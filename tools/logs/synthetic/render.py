@@ -15,6 +15,9 @@ from tools.logs.synthetic.truth import (
     TrueNetwork,
 )
 from tools.logs.table import Array, FrameTable, in_time_order, joined, zeros
+from xlate_core.errors import InputError
+from xlate_core.protection.checksums import ChecksumKind, general_sum
+from xlate_core.protection.crc import CRC_CATALOGUE, crc_function
 
 
 def render(
@@ -177,7 +180,17 @@ def _function(family: str) -> Callable[[bytes], int]:
         "sum8": lambda octets: sum(octets) & 0xFF,
         "sum8 inverted": lambda octets: ~sum(octets) & 0xFF,
     }
-    return simple[family] if family in simple else catalogue_function(family)
+    if family in simple:
+        return simple[family]
+    if family.startswith("sum"):
+        kind = ChecksumKind(family.replace(" ", "_"))
+        return lambda octets: general_sum(kind, octets)
+    if family in CRC_CATALOGUE:
+        return crc_function(CRC_CATALOGUE[family])
+    try:
+        return catalogue_function(family)
+    except KeyError:
+        raise InputError(f"no log can be made with the checksum {family}") from None
 
 
 def _one_after_the_other(times: Array) -> Array:
