@@ -219,7 +219,7 @@ MISTAKES = (
     ),
     Mistake("any_mode_will_do", "conditions.c", ">> mode) & 1u) == 0u", ">> mode) & 1u) == 2u"),
     Mistake(
-        "running_one_step_late",
+        "running_needs_more_than_its_threshold",
         "power.c",
         "speed->value >= spec->running_above",
         "speed->value > spec->running_above",
