@@ -138,3 +138,24 @@ def test_wrong_wishes_are_refused_and_leave_no_folder(tmp_path: Path) -> None:
     assert not folder.exists()
     folder.mkdir()
     assert "exists already" in refused("log", "draft", log, *named)
+
+
+def test_a_log_of_one_bus_makes_a_draft_that_loads(tmp_path: Path) -> None:
+    series = drive(20, 46)
+    table = render(random_network(46, series, 10), series, 20, 46)
+    write_log(tmp_path / "a.log", table.channels, [table.rows(table.bus == 0)])
+    result = xlate("log", "draft", tmp_path / "a.log", "--out", tmp_path / "draft")
+    assert result.exit_code == 0, result.output
+    checked = xlate("pairing", "check", tmp_path / "draft")
+    assert checked.exit_code == 0, checked.output
+    assert "no frame of the engine bus" in (tmp_path / "draft" / "engine.dbc").read_text("utf-8")
+
+
+def test_error_frames_alone_say_nothing(tmp_path: Path) -> None:
+    log = tmp_path / "a.log"
+    log.write_text("(1.000000) body 20000088#0000000000000000\n" * 2, encoding="utf-8")
+    assert "no data frame" in refused("log", "draft", log, "--out", tmp_path / "draft")
+    assert "neither has a data frame" in refused("log", "compare", log, log)
+    assert not (tmp_path / "draft").exists()
+    shown = xlate("log", "inspect", log)
+    assert "2 error frames" in shown.output

@@ -50,6 +50,8 @@ def compare_command(
                 raise InputError(f"--bus {bus}: {log} has {', '.join(table.channels)}")
     wanted = {(bus, name.upper()) for bus, _, name in (wish.partition(":") for wish in only)}
     comparison = compare(tables[0], tables[1], buses, wanted)
+    if not comparison.verdicts and not wanted:
+        raise InputError(f"{log_a}, {log_b}: neither has a data frame to compare")
     missing = wanted - {(each.bus, each.identifier) for each in comparison.verdicts}
     if missing:
         raise InputError(f"--only {':'.join(min(missing))}: no log has such a message")

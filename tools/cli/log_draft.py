@@ -69,6 +69,8 @@ def draft_command(
     references += from_obd(table)
     for number, guess in follow(inspection, materials, references):
         inspection.messages[number].add(guess)
+    if not any(len(material.time_us) for material in materials):
+        raise InputError(f"{', '.join(map(str, logs))}: has no data frame to draft from")
     messages = drafted(inspection, materials, wishes)
     texts = {f"{bus}.dbc": database(bus, messages) for bus in BUSES}
     source = ", ".join(log.name for log in logs)

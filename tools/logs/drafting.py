@@ -224,6 +224,12 @@ def database(bus: str, messages: list[DraftMessage]) -> str:
     mine = [message for message in messages if message.bus == bus]
     other = _SENDER[bus]
     lines = ['VERSION ""', "", "NS_ :", "", "BS_:", "", f"BU_: MODULE {other}", ""]
+    if not mine:  # a database needs a message; nothing in bridge.toml uses this one
+        lines += [
+            f"BO_ 2047 NOTHING_RECORDED: 1 {other}",
+            ' SG_ Unused : 0|8@1+ (1,0) [0|0] "" MODULE',
+        ]
+        lines += ["", f'CM_ BO_ 2047 "the log has no frame of the {bus} bus; edit";']
     for message in mine:
         sender, receiver = ("MODULE", other) if message.sent else (other, "MODULE")
         lines.append(f"BO_ {_number(message)} {message.name}: {message.length} {sender}")
