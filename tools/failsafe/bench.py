@@ -4,21 +4,24 @@ Ideal buses: a frame arrives in the tick its sender sends it. A situation is dri
 snapshot (engine, senders, inputs) is taken, and every fault starts from there.
 """
 
-import copy
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import lcm
 
 from hil.vectors.senders import Sender, initial_raw, next_frame, set_signal
 from hil.vectors.stimulus import initial_inputs
-from tools.failsafe.names import PIN_FIELDS, SILENT, SUPPLY, TableNames
+from tools.failsafe.faults import Fault
+from tools.failsafe.names import PIN_FIELDS, SILENT, SUPPLY, TableNames, Value
 from tools.failsafe.required import Required, Setting, Situation
 from xlate_core.bridge import Bridge, Inputs, Outputs, ResetCause
 from xlate_core.events import Event
-from xlate_core.frames import Frame, FrameKey
-from xlate_core.signals import extract
+from xlate_core.frames import BUS_NAMES, Frame, FrameKey
+from xlate_core.protection import next_counter, seal
+from xlate_core.signals import SignalSpec, extract, insert
 
-Value = int | str  # raw value of a signal, quantity-side value of a pin, or SILENT
+LONGEST_SILENCE = 1 << 20  # ticks
 Filter = Callable[[Frame], list[Frame]]
+OnStep = Callable[[tuple[ResetCause, bool] | None, Inputs, list[Frame], Outputs], None]
 
 
 @dataclass(slots=True)
@@ -27,6 +30,7 @@ class Snapshot:
 
     image: bytes
     kept: bytes
+    bridge_now: int
     now: int
     senders: dict[str, Sender]
     inputs: Inputs
@@ -43,14 +47,39 @@ class Change:
     value: Value
 
 
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """An event the bridge told, with the bench's own tick."""
+
+    tick: int
+    event: Event
+
+
+@dataclass(frozen=True, slots=True)
+class SentLayout:
+    """What is looked at in a sent message: its signals, and the mask of their bits."""
+
+    message: str
+    mask: int
+    signals: tuple[tuple[str, SignalSpec], ...]
+
+
 class Bench:
-    """One bridge on the bench. `changes` and `events` grow while it runs."""
+    """One bridge on the bench. `changes` and `heard` grow while it listens.
+
+    - `now` counts ticks since power-on and goes on over resets of the bridge;
+    - `filters` change frames on their way, `dead` are buses on which nothing leaves the module;
+    - `on_step` is shown everything that reaches and leaves the bridge, for vectors.
+    """
 
     def __init__(self, names: TableNames) -> None:
         """Build the bridge and the senders of everything it receives in a rhythm."""
         self.names = names
         self.pairing = names.pairing
-        self.events: list[Event] = []
+        self.heard: list[Heard] = []
+        self.now = 0
+        self.on_step: OnStep | None = None
+        self.pending_reset: tuple[ResetCause, bool] | None = None
         self.changes: list[Change] = []
         self.bridge = Bridge(self.pairing.spec, self._hear)
         self.listening = False
@@ -59,55 +88,71 @@ class Bench:
         self.inputs = initial_inputs(names.names)
         self.values: dict[str, Value] = {}
         self.last_sent: dict[str, int] = {}
-        self.on_the_way: Filter | None = None
+        self.filters: list[Filter] = []
+        self.dead: set[int] = set()
         self.more_frames: Callable[[int], list[Frame]] | None = None
+        self.known_faults: tuple[Fault, ...] = ()
         self.base: Snapshot = self.empty()
         self.pin_masks = [
             (f"output.{name}", PIN_FIELDS[pin.kind], pin.index, pin.active_high)
             for name, pin in names.names.outputs.items()
         ]
-        self.sent_layouts: dict[FrameKey, list[tuple[str, object]]] = {}
+        self.sent_layouts: dict[FrameKey, SentLayout] = {}
         self.silent_after: dict[str, int] = {}
+        self.signals_of: dict[str, list[str]] = {}
+        for name, one in names.sent.items():
+            self.signals_of.setdefault(one.message, []).append(name)
+        self.calendar = _calendar(names, self.tick_ms)
+        self.sealed: dict[tuple[str, bytes, int], Frame] = {}
+        self.payloads: dict[FrameKey, int] = {}
+        self.pins: tuple[object, ...] = ()
+        self.next_silence = 0
         for transmit in self.pairing.spec.transmits:
-            layout = self.pairing.message_of(transmit.key)
-            if layout is None:
+            message = self.pairing.message_of(transmit.key)
+            if message is None:
                 continue
             inside = {pack.signal.name for pack in transmit.packs}
-            prefix = (
-                next(one.message for one in names.sent.values() if one.layout in layout.signals)
-                if inside
-                else ""
-            )
-            self.sent_layouts[transmit.key] = [
-                (f"{prefix}.{one.name}", one.spec) for one in layout.signals if one.name in inside
-            ]
+            prefix = f"{BUS_NAMES[message.bus]}.{message.name}"
+            carried = [one for one in message.signals if one.name in inside]
+            mask = 0
+            for signal in carried:
+                ones = -1 if signal.spec.minimum < 0 else (1 << signal.spec.length) - 1
+                filled = insert(signal.spec, bytes(8), ones)
+                mask |= int.from_bytes(filled, "little")
+            signals = tuple((f"{prefix}.{signal.name}", signal.spec) for signal in carried)
+            self.sent_layouts[transmit.key] = SentLayout(prefix, mask, signals)
             if transmit.period:
                 self.silent_after[prefix] = 2 * transmit.period
 
     def _hear(self, event: Event) -> None:
         if self.listening:
-            self.events.append(event)
+            self.heard.append(Heard(self.now, event))
 
     # SITUATIONS
 
     def power_on(self) -> None:
         """Start from nothing: no memory, every sender at its first value, all inputs at rest."""
         self.bridge.reset(ResetCause.POWER_ON)
+        self.now = 0
         self.senders = {}
         self.inputs = initial_inputs(self.names.names)
         self.values, self.last_sent = {}, {}
-        self.on_the_way = self.more_frames = None
+        self._forget()
+        self._all_clear()
         for name, received in self.names.names.received.items():
             cycle = received.layout.cycle_ms
             if not cycle:
                 continue
             values = {signal.name: initial_raw(signal) for signal in received.layout.signals}
             sender = Sender(received, values)
-            sender.period = max(1, cycle // self.tick_ms)
             pages = self._pages(name)
             if pages:
                 sender.selecting = pages
             self.senders[name] = sender
+
+    def _forget(self) -> None:
+        """Look at every output anew."""
+        self.payloads, self.pins, self.next_silence = {}, (), 0
 
     def _pages(self, name: str) -> tuple[int, ...]:
         spec = self.pairing.spec
@@ -146,16 +191,45 @@ class Bench:
         self.inputs = self.inputs._replace(counts=tuple(values))
 
     def reach(
-        self, required: Required, situation: Situation, without: frozenset[str] = frozenset()
+        self,
+        required: Required,
+        situation: Situation,
+        without: frozenset[str] = frozenset(),
+        listening: bool = False,
     ) -> Snapshot:
-        """Drive to a situation from power-on; `without` are senders that never say a word."""
+        """Drive to a situation from power-on; `without` are senders that never say a word.
+
+        First everything is at rest, so that edges (a button, a start) are seen as such; then what
+        choices want to come before; then the situation; then a fault that came and went.
+        """
+        tables = required.tables
         self.power_on()
+        self.listening = listening
         for name in without:
             self.senders[name].silent = True
-        # First everything at rest, so that edges (a button, a start) are seen as such.
-        self.run(required.tables.settle_ms // (4 * self.tick_ms))
-        self.set(required.settings(situation))
-        self.run(required.tables.settle_ms // self.tick_ms)
+        self.run(tables.settle_ms // (4 * self.tick_ms))
+        settle = tables.settle_ms
+        faults: list[Fault] = []
+        first: dict[str, Setting] = {}
+        for axis, choice in situation:
+            table = tables.axis[axis][choice]
+            first |= table.first
+            settle = min(settle, table.settle_ms or settle)
+            faults += [one for one in self.known_faults if one.name == table.after_fault]
+        settings = required.settings(situation)
+        if first:
+            self.set(settings | first)
+            self.run(tables.settle_ms // (2 * self.tick_ms))
+        self.set(settings)
+        self.run(settle // self.tick_ms)
+        for fault in faults:
+            self.base = self.snapshot()
+            fault.apply(self)
+            self.run(tables.observe_ms // self.tick_ms)
+            fault.remove(self)
+            self.run(tables.settle_ms // self.tick_ms)
+        # Every situation begins at another place of the senders' cycles.
+        self.run(required.phase_of(situation))
         return self.snapshot()
 
     def snapshot(self) -> Snapshot:
@@ -164,7 +238,8 @@ class Bench:
             self.bridge.image(),
             self.bridge.kept(),
             self.bridge.now,
-            copy.deepcopy(self.senders),
+            self.now,
+            _copies(self.senders),
             self.inputs,
             dict(self.values),
             dict(self.last_sent),
@@ -172,20 +247,22 @@ class Bench:
 
     def empty(self) -> Snapshot:
         """Return a snapshot of nothing, until a situation was reached."""
-        return Snapshot(b"", b"", 0, {}, self.inputs, {}, {})
+        return Snapshot(b"", b"", 0, 0, {}, self.inputs, {}, {})
 
     def come_back(self, snapshot: Snapshot) -> None:
         """Take up a situation again."""
         self.base = snapshot
         self.bridge.reset(ResetCause.POWER_ON, snapshot.kept)
-        self.bridge.common.now = snapshot.now
+        self.bridge.common.now = snapshot.bridge_now
+        self.now = snapshot.now
         self.bridge.restore(snapshot.image)
-        self.senders = copy.deepcopy(snapshot.senders)
+        self.senders = _copies(snapshot.senders)
         self.inputs = snapshot.inputs
         self.values = dict(snapshot.values)
         self.last_sent = dict(snapshot.last_sent)
-        self.on_the_way = self.more_frames = None
-        self.events.clear()
+        self._forget()
+        self._all_clear()
+        self.heard.clear()
         self.changes.clear()
 
     # RUNNING
@@ -197,42 +274,135 @@ class Bench:
 
     def step(self) -> None:
         """Run one tick."""
-        now = self.bridge.now
+        now = self.now
         frames: list[Frame] = []
-        for place, sender in enumerate(self.senders.values()):
-            if (now + place) % sender.period == 0 and not sender.silent:
-                stimulus = next_frame(sender, now)
-                if stimulus is not None:
-                    frames.append(stimulus.frame)
+        for sender in self.calendar[now % len(self.calendar)]:
+            frame = self._frame_of(self.senders[sender], now)
+            if frame is not None:
+                frames.append(frame)
         if self.more_frames is not None:
             frames += self.more_frames(now)
+        for change in self.filters:
+            frames = [arriving for frame in frames for arriving in change(frame)]
         for frame in frames:
-            for arriving in (frame,) if self.on_the_way is None else self.on_the_way(frame):
-                self.bridge.receive(arriving)
-        self._note(now, self.bridge.tick(self.inputs))
+            self.bridge.receive(frame)
+        outputs = self.bridge.tick(self.inputs)
+        if self.on_step is not None:
+            self.on_step(self.pending_reset, self.inputs, frames, outputs)
+            self.pending_reset = None
+        self._note(now, outputs)
+        self.now += 1
+
+    def restart(self, cause: ResetCause) -> None:
+        """Reset the bridge; what it keeps over a reset is kept."""
+        self.pending_reset = (cause, True)
+        self.bridge.reset(cause, self.bridge.kept())
+
+    def restore_surroundings(self) -> None:
+        """Put senders and inputs back to what they were; senders keep their place in the cycle."""
+        self._all_clear()
+        self.inputs = self.base.inputs
+        for name, sender in self.senders.items():
+            before = self.base.senders[name]
+            sender.values, sender.packed = dict(before.values), None
+            sender.silent = before.silent
+            sender.disturbances = {}
+
+    def _all_clear(self) -> None:
+        self.filters, self.dead, self.more_frames = [], set(), None
+
+    def _frame_of(self, sender: Sender, now: int) -> Frame | None:
+        """Return the next frame of a sender; one that only counts is sealed once for each count."""
+        if sender.silent:
+            return None
+        received = sender.received
+        if sender.packed is None or sender.disturbances or sender.selecting:
+            stimulus = next_frame(sender, now)
+            return None if stimulus is None else stimulus.frame
+        number = sender.counter
+        if received.counter is not None:
+            sender.counter = next_counter(received.counter, number)
+        key = (received.name, sender.packed, number)
+        frame = self.sealed.get(key)
+        if frame is None:
+            data = seal(received.counter, received.checksum, sender.packed, number)
+            layout = received.layout
+            frame = Frame(layout.bus, layout.extended, layout.identifier, data)
+            self.sealed[key] = frame
+        return frame
 
     def _note(self, now: int, outputs: Outputs) -> None:
-        for output, kind, index, active_high in self.pin_masks:
-            value = getattr(outputs, kind)[index]
-            if kind == "levels":
-                value = int(value == active_high)
-            self._take(now, output, value)
-        for frames in outputs.frames:
-            for frame in frames:
-                layouts = self.sent_layouts.get(frame.key)
-                if layouts is None:
+        """Note what outputs do; a payload is taken apart only when it is not the last one."""
+        if outputs[2:5] != self.pins:
+            self.pins = outputs[2:5]
+            for output, kind, index, active_high in self.pin_masks:
+                value = getattr(outputs, kind)[index]
+                if kind == "levels":
+                    value = int(value == active_high)
+                self._take(now, output, value)
+        for bus, frames in enumerate(outputs.frames):
+            for frame in () if bus in self.dead else frames:
+                layout = self.sent_layouts.get(frame.key)
+                if layout is None:
                     continue
-                for name, signal in layouts:
-                    self._take(now, name, extract(signal, frame.data.ljust(8, b"\0")))  # type: ignore[arg-type]
-                    self.last_sent[name.rpartition(".")[0]] = now
+                self.last_sent[layout.message] = now
+                data = int.from_bytes(frame.data, "little") & layout.mask
+                if data == self.payloads.get(frame.key):
+                    continue
+                self.payloads[frame.key] = data
+                padded = frame.data.ljust(8, b"\0")
+                for name, signal in layout.signals:
+                    self._take(now, name, extract(signal, padded))
+        if now >= self.next_silence:
+            self._look_for_silence(now)
+
+    def _look_for_silence(self, now: int) -> None:
+        """Mark messages silent that did not come for two periods; know when to look again."""
+        soonest = now + LONGEST_SILENCE
         for message, patience in self.silent_after.items():
-            if now - self.last_sent.get(message, -1) == patience:
-                for name, one in self.names.sent.items():
-                    if one.message == message:
-                        self._take(now, name, SILENT)
+            due = self.last_sent.get(message, -1) + patience
+            if due > now:
+                soonest = min(soonest, due)
+            elif self.values.get(self.signals_of[message][0]) != SILENT:
+                for name in self.signals_of[message]:
+                    self._take(now, name, SILENT)
+                for key, layout in self.sent_layouts.items():
+                    if layout.message == message:
+                        self.payloads.pop(key, None)
+        self.next_silence = soonest
 
     def _take(self, now: int, output: str, value: Value) -> None:
         if self.values.get(output) != value:
             self.values[output] = value
             if self.listening:
                 self.changes.append(Change(now, output, value))
+
+
+def _calendar(names: TableNames, tick_ms: int) -> tuple[tuple[str, ...], ...]:
+    """Return who sends in which tick; it begins again when every period has ended together."""
+    periods = {
+        name: max(1, received.layout.cycle_ms // tick_ms)
+        for name, received in names.names.received.items()
+        if received.layout.cycle_ms
+    }
+    return tuple(
+        tuple(
+            name
+            for place, (name, period) in enumerate(periods.items())
+            if (tick + place) % period == 0
+        )
+        for tick in range(lcm(*periods.values()))
+    )
+
+
+def _copies(senders: dict[str, Sender]) -> dict[str, Sender]:
+    """Return senders that can be disturbed without disturbing the others."""
+    return {
+        name: replace(
+            sender,
+            values=dict(sender.values),
+            ramps=dict(sender.ramps),
+            disturbances={kind: list(entry) for kind, entry in sender.disturbances.items()},
+        )
+        for name, sender in senders.items()
+    }

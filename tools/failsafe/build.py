@@ -2,288 +2,234 @@
 
 A row is one output under one fault in one situation. It is in the table when somebody requires
 something there, or when the fault makes the output do anything at all; a row nobody requires
-anything for is open.
+anything for is open. A requirement for the class `*` or the output `*` speaks only where something
+moves: it is there so that nothing stays open, not to fill pages.
 """
 
-import hashlib
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, field
-from enum import StrEnum
+from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
 
 from hil.vectors.names import to_raw
-from tools.failsafe.bench import Bench, Change, Snapshot, Value
-from tools.failsafe.faults import CLASSES, Fault, faults, static_faults
+from tools.failsafe.bench import Bench, Snapshot
+from tools.failsafe.compound import compound_faults, interaction_fault, loss_pairs
+from tools.failsafe.detection import Expected, expected
+from tools.failsafe.faults import CLASSES, INTERACTION, Fault, faults, static_faults
 from tools.failsafe.names import (
+    GAPS,
     NOT_AVAILABLE,
     OFF,
     ON,
     SILENT,
     UNCHANGED,
     TableNames,
+    Value,
     is_pin,
 )
 from tools.failsafe.required import (
+    InteractionTable,
     Required,
     RequireTable,
     Situation,
     fits,
     holds_in,
-    show_situation,
 )
-from xlate_core.events import Event, Reason
+from tools.failsafe.rows import Row, Status, show_value
+from tools.failsafe.substitutes import substitute_of
+from tools.failsafe.trying import NEXT_CYCLE, Seen, speaks_of, try_fault
 
-DETECTIONS = {
-    Reason.FRAME_SHORT,
-    Reason.CHECKSUM_WRONG,
-    Reason.COUNTER_WRONG,
-    Reason.SELECTOR_UNKNOWN,
-    Reason.SECOND_SENDER,
-    Reason.FRAME_UNKNOWN,
-    Reason.UNIT_LOST,
-    Reason.QUANTITY_SUBSTITUTED,
-    Reason.FAILSAFE_ENTERED,
-    Reason.FAULT_MATURED,
-    Reason.ENTRY_STORED,
-}
-RECOVERY_STEP = 50  # ticks between two looks whether everything is as before
+INVISIBLE = ("frozen", "wrong but plausible")
+"""Classes that only a plausibility rule can see: without one, being right is chance."""
+SILENT_WITHOUT_RULE = "frozen"
 
 
-class Status(StrEnum):
-    """What a row comes to."""
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """A situation the bench stands in, and the outputs that move by themselves in it."""
 
-    PASS = "pass"
-    DEVIATES = "deviates"
-    UNDETECTED = "undetected"
-    NOT_APPLICABLE = "not applicable"
-    OPEN = "open"
-
-
-@dataclass(slots=True)
-class Row:
-    """One output under one fault in one situation. Times in ms; None = never, or not known."""
-
-    output: str
-    kind: str
-    subject: str
-    situation: Situation
-    status: Status
-    requirement: str = ""
-    hazard: str = ""
-    required: str = ""
-    observed: str = ""
-    detection: str = ""
-    detection_ms: int | None = None
-    reaction_ms: int | None = None
-    total_ms: int | None = None
-    actuator_ms: int = 0
-    allowed_ms: int | None = None
-    margin_ms: int | None = None
-    recovery: str = ""
-    recovery_required: str = ""
-    indication: str = ""
-    memory: str = ""
-    substitute: str = ""
-    group: str = ""
-    note: str = ""
-
-    @property
-    def id(self) -> str:
-        """An id from the content of the row's place: output, fault, situation."""
-        text = "|".join((self.output, self.kind, self.subject, show_situation(self.situation)))
-        return hashlib.sha256(text.encode()).hexdigest()[:8]
-
-    def facts(self) -> dict[str, Any]:
-        """Return the row as plain data."""
-        plain = asdict(self)
-        plain["situation"] = dict(self.situation)
-        plain["status"] = self.status.value
-        return {"id": self.id, **plain}
-
-
-@dataclass(slots=True)
-class Seen:
-    """What one fault in one situation showed. Ticks count from the fault."""
-
-    began: int
-    changes: dict[str, list[Change]]
-    detected: Event | None
-    stored: tuple[str, ...]
-    before: dict[str, Value]
-    after: dict[str, Value]
-    recovered: dict[str, int | None]
-    substitutes: dict[str, str] = field(default_factory=dict)
+    snapshot: Snapshot
+    moving: frozenset[str]
 
 
 class Builder:
     """Builds the table of one pairing."""
 
     def __init__(self, names: TableNames, required: Required) -> None:
-        """Take the checked requirements."""
+        """Take the checked requirements and collect all faults."""
         self.names = names
         self.required = required
         self.bench = Bench(names)
-        self.faults = list(faults(names))
-        self.tick_ms = names.pairing.spec.tick_ms
-        self.reached: dict[Situation, tuple[Snapshot, frozenset[str]]] = {}
+        tables = required.tables
+        single = list(faults(names))
+        self.bench.known_faults = tuple(single)
+        self.faults = [*single, *compound_faults(tables, single)]
+        self.pairs = list(loss_pairs(tables, single)) if tables.pairs_in else []
+        self.interactions = [
+            (one, interaction_fault(one, single))
+            for one in tables.interaction
+            if not one.not_applicable
+        ]
+        self.expected = {fault.name: expected(names, fault) for fault in self.faults + self.pairs}
+        self.groups = {
+            fault: ", ".join(name for name, group in tables.group.items() if fault in group.faults)
+            for fault in (one.name for one in single)
+        }
+        self.reached: dict[Situation, Reached] = {}
+
+    def faults_in(self, situation: Situation) -> list[Fault]:
+        """Return all faults tried in a situation."""
+        tables = self.required.tables
+        found = list(self.faults)
+        if tables.pairs_in and holds_in(tables.pairs_in, situation):
+            found += self.pairs
+        return found + [
+            fault for one, fault in self.interactions if self.place_of(one) == situation
+        ]
+
+    def place_of(self, one: InteractionTable) -> Situation | None:
+        """Return the situation an interaction is tried in: the first that fits."""
+        return next((s for s in self.required.situations if holds_in(one.situations, s)), None)
+
+    def stand_in(self, situation: Situation) -> Reached:
+        """Reach a situation, or return it when it was the last one reached."""
+        if situation not in self.reached:
+            bench = self.bench
+            snapshot = bench.reach(self.required, situation)
+            bench.come_back(snapshot)
+            bench.listening = True
+            bench.run(self.required.tables.observe_ms // bench.tick_ms)
+            bench.listening = False
+            moving = frozenset(change.output for change in bench.changes)
+            self.reached = {situation: Reached(snapshot, moving)}
+        return self.reached[situation]
 
     def rows_in(self, situation: Situation, chosen: list[Fault]) -> list[Row]:
         """Try some faults in one situation; return their rows in order."""
-        if situation not in self.reached:
-            snapshot = self.bench.reach(self.required, situation)
-            self.reached = {situation: (snapshot, self._idle(snapshot))}
-        snapshot, quiet = self.reached[situation]
+        reached = self.stand_in(situation)
         rows: list[Row] = []
         for fault in chosen:
-            rows += self._rows(fault, situation, self._try(fault, situation, snapshot), quiet)
+            seen = self._try(fault, situation, reached)
+            rows += self._rows(fault, situation, seen, reached.moving)
         return rows
 
-    def _idle(self, snapshot: Snapshot) -> frozenset[str]:
-        """Return the outputs that move by themselves in a situation; they are not judged."""
-        bench = self.bench
-        bench.come_back(snapshot)
-        bench.listening = True
-        bench.run(self.required.tables.observe_ms // self.tick_ms)
-        bench.listening = False
-        return frozenset(change.output for change in bench.changes)
+    def _try(self, fault: Fault, situation: Situation, reached: Reached) -> Seen:
+        """Try a fault; one that nothing can show is not run: nothing would move."""
+        rule = self.expected.get(fault.name)
+        if fault.kind == SILENT_WITHOUT_RULE and (rule is None or not rule.threshold):
+            values = dict(reached.snapshot.values)
+            return Seen(reached.snapshot.now, {}, None, (), values, values, {})
 
-    def _try(self, fault: Fault, situation: Situation, snapshot: Snapshot) -> Seen:
-        """Make the fault, watch, take it away, watch again."""
-        bench = self.bench
-        if fault.from_start:
-            start = bench.reach(self.required, situation, frozenset({fault.subject}))
-            after = dict(start.values)
-            different = {
-                output: [Change(0, output, value)]
-                for output, value in after.items()
-                if snapshot.values.get(output) != value
-            }
-            never = Event(0, Reason.SUPERVISION_ON, fault.subject, 0)
-            return Seen(0, different, never, (), dict(snapshot.values), after, {})
-        bench.come_back(snapshot)
-        bench.listening = True
-        began = bench.bridge.now
-        fault.apply(bench)
-        restarted = bench.bridge.now < began
-        if restarted:
-            began = 0
-        bench.run(self._watch_ticks(fault))
-        after = dict(bench.values)
-        changes: dict[str, list[Change]] = {}
-        for change in bench.changes:
-            changes.setdefault(change.output, []).append(change)
-        detected = next((one for one in bench.events if one.reason in DETECTIONS), None)
-        stored = tuple(
-            dict.fromkeys(one.subject for one in bench.events if one.reason is Reason.ENTRY_STORED)
-        )
-        bench.changes.clear()
-        fault.remove(bench)
-        gone = bench.bridge.now
-        self._recover(changes, snapshot)
-        bench.listening = False
-        recovered: dict[str, int | None] = {}
-        for output in changes:
-            back = [one.tick for one in bench.changes if one.output == output]
-            same = bench.values.get(output) == snapshot.values.get(output)
-            recovered[output] = (back[-1] - gone if back else 0) if same else None
-        return Seen(began, changes, detected, stored, dict(snapshot.values), after, recovered)
+        def returns(output: str) -> bool:
+            if output in reached.moving:
+                return False
+            require = self.requirement(output, fault, situation)
+            return isinstance(require, RequireTable) and require.recovery == "returns"
 
-    def _recover(self, changes: dict[str, list[Change]], snapshot: Snapshot) -> None:
-        """Run until every output that moved is as before, or as long as somebody waits for it."""
-        bench = self.bench
-        for _ in range(self.required.tables.recover_ms // self.tick_ms // RECOVERY_STEP):
-            if all(bench.values.get(one) == snapshot.values.get(one) for one in changes):
-                break
-            bench.run(RECOVERY_STEP)
-
-    def _watch_ticks(self, fault: Fault) -> int:
-        """Return how long a fault is watched: the longest time somebody allows, and a little."""
-        tables = self.required.tables
-        longest = max(
-            (
-                one.within_ms
-                for one in tables.require
-                if fits(fault.kind, one.faults) and fits(fault.subject, one.of)
-            ),
-            default=0,
-        )
-        return (max(tables.observe_ms, longest) + longest // 10 + 100) // self.tick_ms
+        return try_fault(self.bench, self.required, fault, situation, reached.snapshot, returns)
 
     # ROWS
 
     def _rows(
-        self, fault: Fault, situation: Situation, seen: Seen, quiet: frozenset[str]
+        self, fault: Fault, situation: Situation, seen: Seen, moving: frozenset[str]
     ) -> Iterator[Row]:
         for output in self.names.outputs:
-            if output in quiet:
-                continue
-            require = self.requirement(output, fault.kind, fault.subject, situation)
+            require = self.requirement(output, fault, situation)
             moved = output in seen.changes and seen.before.get(output) is not None
-            if require is None and not moved:
+            if output in moving and (require is None or require.state == UNCHANGED):
                 continue
-            row = Row(output, fault.kind, fault.subject, situation, Status.OPEN)
-            row.observed = self.show(output, seen.after.get(output))
-            self._timing(row, seen)
-            row.memory = ", ".join(seen.stored)
-            self._recovery(row, output, seen)
+            if seen.before.get(output) == seen.after.get(output) == SILENT:
+                continue  # it is not sent here at all
+            if fault.kind == INTERACTION and require is None:
+                continue
+            if not moved and (require is None or _catches_all(require)):
+                continue
+            row = self._row(output, fault, situation, seen)
+            if output in moving:
+                row.recovery = ""  # nobody can say what it would be by now
             if require is None:
-                row.note = f"was {self.show(output, seen.before.get(output))}"
-                other = self._not_applicable(output, fault)
+                row.note = f"was {show_value(self.names, output, seen.before.get(output))}"
+                other = self._not_applicable(output, fault, situation)
                 if other:
                     row.status, row.note = Status.NOT_APPLICABLE, other
             else:
-                self._judge(row, require, seen)
+                self._judge(row, require, fault, seen)
             yield row
 
+    def _row(self, output: str, fault: Fault, situation: Situation, seen: Seen) -> Row:
+        """Return a row with everything that was seen, before it is judged."""
+        row = Row(output, fault.kind, fault.subject, situation, Status.OPEN)
+        row.observed = show_value(self.names, output, seen.after.get(output))
+        rule = self.expected.get(fault.name, Expected())
+        row.enabling, row.threshold = rule.enabling, rule.threshold
+        row.threshold_least_ms, row.threshold_most_ms = rule.least_ms, rule.most_ms
+        if seen.detected is not None:
+            event = seen.detected.event
+            row.detection = f"{event.reason.name.lower()} of {event.subject}"
+            row.detection_ms = max(0, seen.detected.tick - seen.began) * self.bench.tick_ms
+        row.memory = ", ".join(seen.stored)
+        row.group = self.groups.get(fault.name, "")
+        if output in seen.changes:
+            row.substitute = substitute_of(self.names, output)
+            if output in seen.next_cycle:
+                row.recovery, row.latch = f"returns at the {NEXT_CYCLE}", NEXT_CYCLE
+            elif output in seen.recovered:
+                ticks = seen.recovered[output]
+                back = None if ticks is None else ticks * self.bench.tick_ms
+                row.recovery = "stays" if back is None else f"returns in {back} ms"
+        return row
+
     def requirement(
-        self, output: str, kind: str, subject: str, situation: Situation
-    ) -> RequireTable | None:
+        self, output: str, fault: Fault, situation: Situation
+    ) -> RequireTable | InteractionTable | None:
         """Return the first requirement that speaks of this, in the order of the file."""
-        for one in self.required.tables.require:
+        if fault.kind == INTERACTION:
+            one = next(one for one, own in self.interactions if own is fault)
+            return one if fits(output, one.outputs) else None
+        for require in self.required.tables.require:
             if (
-                fits(output, one.outputs)
-                and fits(kind, one.faults)
-                and fits(subject, one.of)
-                and holds_in(one.situations, situation)
+                fits(output, require.outputs)
+                and speaks_of(require, fault)
+                and holds_in(require.situations, situation)
             ):
-                return one
+                return require
         return None
 
-    def _timing(self, row: Row, seen: Seen) -> None:
-        if seen.detected is not None:
-            row.detection = f"{seen.detected.reason.name.lower()} of {seen.detected.subject}"
-            row.detection_ms = max(0, seen.detected.tick - seen.began) * self.tick_ms
-
-    def _recovery(self, row: Row, output: str, seen: Seen) -> None:
-        if output not in seen.changes:
-            row.recovery = ""
-        elif output in seen.recovered:
-            ticks = seen.recovered[output]
-            row.recovery = "stays" if ticks is None else f"returns in {ticks * self.tick_ms} ms"
-
-    def _judge(self, row: Row, require: RequireTable, seen: Seen) -> None:
+    def _judge(
+        self, row: Row, require: RequireTable | InteractionTable, fault: Fault, seen: Seen
+    ) -> None:
         row.requirement, row.hazard = require.id, require.hazard
-        row.required = show_state(require.state)
-        row.actuator_ms, row.allowed_ms = require.actuator_ms, require.within_ms
-        row.recovery_required = require.recovery
-        wanted = self.wanted(row.output, require.state, seen.before.get(row.output))
-        reached = self._reached(row.output, wanted, seen)
+        row.required, row.allowed_ms = show_state(require.state), require.within_ms
+        if require.state == GAPS:
+            reached = self._only_gaps(row.output, seen)
+        else:
+            wanted = self.wanted(row.output, require.state, seen.before.get(row.output))
+            reached = self._reached(row.output, wanted, seen)
+        actuator = require.actuator_ms if isinstance(require, RequireTable) else 0
+        row.actuator_ms = actuator
         if reached is not None:
-            row.total_ms = reached * self.tick_ms + require.actuator_ms
-            row.reaction_ms = max(0, reached * self.tick_ms - (row.detection_ms or 0))
+            row.total_ms = reached * self.bench.tick_ms + actuator
+            row.reaction_ms = max(0, row.total_ms - actuator - (row.detection_ms or 0))
             row.margin_ms = require.within_ms - row.total_ms
-        row.indication = self._indication(require, seen)
-        in_time = row.total_ms is not None and row.total_ms <= require.within_ms
-        if not in_time:
+        row.status = Status.PASS
+        if fault.kind in INVISIBLE and seen.detected is None:
+            row.status, row.margin_ms = Status.UNDETECTED, None
+            row.note = "no plausibility rule sees it"
+        elif row.total_ms is None or row.total_ms > require.within_ms:
             seen_it = row.detection_ms is not None
             row.status = Status.DEVIATES if seen_it else Status.UNDETECTED
-            row.note = require.undetected_reason if not seen_it else ""
             if row.total_ms is not None:
                 row.note = f"{row.total_ms} ms, allowed {require.within_ms} ms"
+        if not isinstance(require, RequireTable):
+            if row.status is Status.UNDETECTED:
+                row.status = Status.DEVIATES  # nothing has to be detected for it
             return
-        row.status = Status.PASS
-        if require.indication and row.indication != "on":
+        row.recovery_required = require.recovery
+        if row.status is not Status.PASS and require.undetected_reason:
+            row.status, row.note = Status.UNDETECTED, require.undetected_reason
+        row.indication = self._indication(require, seen)
+        if row.status is not Status.PASS:
+            return
+        if require.indication and row.indication != ON:
             row.status, row.note = Status.DEVIATES, f"indication {row.indication}"
         if row.recovery and not _recovers(require.recovery, row.recovery):
             row.status = Status.DEVIATES
@@ -301,23 +247,25 @@ class Builder:
         if state == NOT_AVAILABLE:
             return signal.not_available
         physical = Fraction({ON: 1, OFF: 0}[state]) if isinstance(state, str) else state
-        raw = to_raw(signal.layout, physical)
-        return raw & ((1 << signal.layout.spec.length) - 1) if raw < 0 else raw
+        return to_raw(signal.layout, physical)
 
     def _reached(self, output: str, wanted: Value | None, seen: Seen) -> int | None:
         """Return ticks from the fault to the last arrival in the required state; None = never."""
-        if seen.after.get(output) != wanted and self._signed(output, seen.after) != wanted:
+        if seen.after.get(output) != wanted:
             return None
         changes = seen.changes.get(output)
         if not changes:
             return 0
         return max(0, changes[-1].tick - seen.began)
 
-    def _signed(self, output: str, after: dict[str, Value]) -> Value | None:
-        value = after.get(output)
-        if is_pin(output) or not isinstance(value, int):
-            return value
-        return value & ((1 << self.names.sent[output].layout.spec.length) - 1)
+    def _only_gaps(self, output: str, seen: Seen) -> int | None:
+        """Return ticks to the first gap when the output shows nothing untrue; else None."""
+        signal = self.names.sent[output]
+        true = {seen.before.get(output), SILENT, signal.not_available, signal.substitute}
+        changes = seen.changes.get(output, [])
+        if any(change.value not in true for change in changes):
+            return None
+        return max(0, changes[0].tick - seen.began) if changes else 0
 
     def _indication(self, require: RequireTable, seen: Seen) -> str:
         """Return whether everything that tells the driver is on."""
@@ -328,14 +276,15 @@ class Builder:
             for output in self.names.outputs
             if fits(output, require.indication)
         ]
-        return "on" if all(lit) else "off"
+        return ON if all(lit) else OFF
 
-    def _not_applicable(self, output: str, fault: Fault) -> str:
+    def _not_applicable(self, output: str, fault: Fault, situation: Situation) -> str:
         for one in self.required.tables.not_applicable:
             if (
                 fits(fault.kind, one.faults)
                 and fits(fault.subject, one.of)
                 and fits(output, one.outputs)
+                and holds_in(one.situations, situation)
             ):
                 return one.reason
         return ""
@@ -345,28 +294,21 @@ class Builder:
         for kind, subject in static_faults(self.names):
             row = Row(subject, kind, subject, (), Status.UNDETECTED, note=CLASSES[kind])
             for one in self.required.tables.not_applicable:
-                if fits(kind, one.faults) and fits(subject, one.of):
+                if not one.situations and fits(kind, one.faults) and fits(subject, one.of):
                     row.status, row.note = Status.NOT_APPLICABLE, one.reason
                     break
             yield row
-
-    def show(self, output: str, value: Value | None) -> str:
-        """Return a value as people read it."""
-        if value is None:
-            return "-"
-        if isinstance(value, str):
-            return value
-        if is_pin(output):
-            name = output.removeprefix("output.")
-            if self.names.names.outputs[name].kind.name == "LEVEL":
-                return ON if value else OFF
-            return str(value)
-        signal = self.names.sent[output]
-        if value == signal.not_available:
-            return NOT_AVAILABLE
-        physical = value * signal.layout.factor + signal.layout.offset
-        unit = f" {signal.layout.unit}" if signal.layout.unit else ""
-        return f"{float(physical):g}{unit}"
+        for interaction in self.required.tables.interaction:
+            if interaction.not_applicable:
+                yield Row(
+                    "module",
+                    INTERACTION,
+                    interaction.id,
+                    (),
+                    Status.NOT_APPLICABLE,
+                    requirement=interaction.id,
+                    note=interaction.not_applicable,
+                )
 
 
 def show_state(state: Fraction | str) -> str:
@@ -374,9 +316,15 @@ def show_state(state: Fraction | str) -> str:
     return state if isinstance(state, str) else f"{float(state):g}"
 
 
+def _catches_all(require: RequireTable | InteractionTable) -> bool:
+    if not isinstance(require, RequireTable):
+        return False
+    return "*" in require.outputs or "*" in require.faults
+
+
 def _recovers(required: str, observed: str) -> bool:
     if required == "any":
         return True
     if required == "returns":
-        return observed.startswith("returns")
-    return observed == "stays"
+        return observed.startswith("returns in")
+    return observed.endswith(required)

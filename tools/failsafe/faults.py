@@ -47,29 +47,37 @@ CLASSES = {
     "output open": "the output's wire is broken",
     "output shorted": "the output is shorted",
     "output stuck": "the output stage does not switch any more",
+    "contradictory switches": "two switches say what cannot be true together",
+    "group": "dependent faults come together",
+    "pair": "two faults come together",
+    "interaction": "a fault meets something else that happens",
     "tick overrun": "a tick takes longer than its time",
     "wrong pairing": "the module carries the tables of another car",
 }
 """Class -> what happens."""
 
+GROUP, PAIR, INTERACTION = "group", "pair", "interaction"
 STATIC = ("output open", "output shorted", "output stuck", "tick overrun", "wrong pairing")
 """Classes the bench cannot make: the bridge has no way to see them, or no part in them."""
 FLOOD_FRAMES = 5  # a tick: more than 500 kbit/s carry in a millisecond
 FLOOD_IDENTIFIER = 0x7FE
 FOREVER_FRAMES = 1 << 30
 LOW_SUPPLY_MV = 4000
+SHIFTED_PART = 16  # of the valid range
 FULL_SCALE = 65535
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One fault at one place. `from_start` faults are there from power-on."""
+    """One fault at one place. `from_start` is there from power-on; `parts` come together."""
 
     kind: str
     subject: str
     apply: Callable[[Bench], None]
     remove: Callable[[Bench], None]
     from_start: bool = False
+    parts: tuple[Fault, ...] = ()
+    within_ms: int = 0  # longest time somebody waits for, if not said by a requirement
 
     @property
     def name(self) -> str:
@@ -82,7 +90,7 @@ def faults(names: TableNames) -> Iterator[Fault]:
     yield from _message_faults(names)
     yield from _signal_faults(names)
     yield from _pin_faults(names)
-    yield from _bus_faults(names)
+    yield from _bus_faults()
     yield from _module_faults()
 
 
@@ -131,9 +139,11 @@ def _signal_faults(names: TableNames) -> Iterator[Fault]:
         outside = _outside(source.valid, source.specials, signal.spec.minimum, signal.spec.maximum)
         if outside is not None:
             yield Fault("out of range", name, _value(name, outside), _former(name))
-        if source.valid[1] > source.valid[0]:
-            kind = "jump" if source.max_change else "wrong but plausible"
-            yield Fault(kind, name, _other_end(name, source.valid), _former(name))
+        low, high = source.valid
+        if high > low + 1:
+            yield Fault("jump", name, _other_end(name, source.valid), _former(name))
+        if high > low:
+            yield Fault("wrong but plausible", name, _shifted(name, source.valid), _former(name))
 
 
 def _outside(
@@ -164,25 +174,24 @@ def _pin_faults(names: TableNames) -> Iterator[Fault]:
         yield Fault("stuck", f"input.{name}", _other_level(index), _former_inputs)
 
 
-def _bus_faults(names: TableNames) -> Iterator[Fault]:
+def _bus_faults() -> Iterator[Fault]:
     for bus in Bus:
         name = BUS_NAMES[bus]
-        yield Fault("broken wire", name, _on_the_way(_without(bus)), _nothing_on_the_way)
+        yield Fault("broken wire", name, _cut(bus), _nothing_on_the_way)
         yield Fault("bus-off", name, _bus_off(bus), _bus_on)
         yield Fault("no acknowledge", name, _unacknowledged(bus), _bus_on)
         yield Fault("flood", name, _flood(bus), _no_more_frames)
     yield Fault("swapped buses", "module", _on_the_way(_swapped), _nothing_on_the_way)
-    del names
 
 
 def _module_faults() -> Iterator[Fault]:
     def watchdog(bench: Bench) -> None:
-        bench.bridge.reset(ResetCause.WATCHDOG, bench.bridge.kept())
+        bench.restart(ResetCause.WATCHDOG)
 
     def brown_out(bench: Bench) -> None:
         bench.inputs = bench.inputs._replace(supply_mv=LOW_SUPPLY_MV)
         bench.step()
-        bench.bridge.reset(ResetCause.BROWN_OUT, bench.bridge.kept())
+        bench.restart(ResetCause.BROWN_OUT)
         bench.inputs = bench.base.inputs
 
     yield Fault("reset", "module", watchdog, _nothing)
@@ -237,6 +246,22 @@ def _other_end(name: str, valid: tuple[int, int]) -> Callable[[Bench], None]:
     return act
 
 
+def _shifted(name: str, valid: tuple[int, int]) -> Callable[[Bench], None]:
+    """Return an act that shifts the signal by a small part of its valid range, at least one step.
+
+    At the upper end it is shifted downwards.
+    """
+    bus, message, signal = name.split(".")
+
+    def act(bench: Bench) -> None:
+        sender = bench.senders[f"{bus}.{message}"]
+        shift = max(1, (valid[1] - valid[0]) // SHIFTED_PART)
+        raw = sender.values[signal] + shift
+        set_signal(sender, signal, raw if raw <= valid[1] else raw - 2 * shift)
+
+    return act
+
+
 def _former(name: str) -> Callable[[Bench], None]:
     bus, message, signal = name.split(".")
 
@@ -267,13 +292,13 @@ def _former_inputs(bench: Bench) -> None:
 
 def _on_the_way(change: Callable[[Frame], list[Frame]]) -> Callable[[Bench], None]:
     def act(bench: Bench) -> None:
-        bench.on_the_way = change
+        bench.filters.append(change)
 
     return act
 
 
 def _nothing_on_the_way(bench: Bench) -> None:
-    bench.on_the_way = None
+    bench.filters, bench.dead = [], set()
 
 
 def _without(bus: int) -> Callable[[Frame], list[Frame]]:
@@ -294,7 +319,7 @@ def _every_second(key: object) -> Callable[[Bench], None]:
             turn[0] = not turn[0]
             return [frame] if turn[0] else []
 
-        bench.on_the_way = change
+        bench.filters.append(change)
 
     return act
 
@@ -304,7 +329,16 @@ def _bus_off(bus: int) -> Callable[[Bench], None]:
         states = list(bench.inputs.buses)
         states[bus] = BusInput(ControllerState.BUS_OFF)
         bench.inputs = bench.inputs._replace(buses=(states[0], states[1]))
-        bench.on_the_way = _without(bus)
+        bench.filters.append(_without(bus))
+        bench.dead.add(bus)
+
+    return act
+
+
+def _cut(bus: int) -> Callable[[Bench], None]:
+    def act(bench: Bench) -> None:
+        bench.filters.append(_without(bus))
+        bench.dead.add(bus)
 
     return act
 
@@ -314,14 +348,15 @@ def _unacknowledged(bus: int) -> Callable[[Bench], None]:
         states = list(bench.inputs.buses)
         states[bus] = BusInput(ControllerState.ERROR_PASSIVE, unacknowledged=1)
         bench.inputs = bench.inputs._replace(buses=(states[0], states[1]))
-        bench.on_the_way = _without(bus)
+        bench.filters.append(_without(bus))
+        bench.dead.add(bus)
 
     return act
 
 
 def _bus_on(bench: Bench) -> None:
     bench.inputs = bench.base.inputs
-    bench.on_the_way = None
+    _nothing_on_the_way(bench)
 
 
 def _flood(bus: int) -> Callable[[Bench], None]:

@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from tools.failsafe.build import Row, Status
 from tools.failsafe.names import is_pin
+from tools.failsafe.rows import Row, Status
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     "no data": (

@@ -4,24 +4,29 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from hil.vectors.names import Names, names_of, to_raw
+from xlate_core.arithmetic import divide
 from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing.layouts import DbcSignal
 from xlate_core.pairing.model import Pairing
 from xlate_core.pins import PinKind
 
 ON, OFF, SILENT, NOT_AVAILABLE, UNCHANGED = "on", "off", "silent", "not available", "unchanged"
-WORDS = (ON, OFF, SILENT, NOT_AVAILABLE, UNCHANGED)
+GAPS = "gaps"  # in turns the true value and silence, "not available" or the substitute
+WORDS = (ON, OFF, SILENT, NOT_AVAILABLE, UNCHANGED, GAPS)
 SUPPLY = "supply"
 Problem = tuple[str, str]
+Value = int | str  # raw value of a signal, quantity-side value of a pin, or SILENT
 
 
 @dataclass(frozen=True, slots=True)
 class SentSignal:
-    """A signal of a sent message: its layout, and its raw code for "not available"."""
+    """A signal of a sent message: layout, raw code for "not available", raw substitute."""
 
     layout: DbcSignal
     message: str
     not_available: int | None
+    quantity: int
+    substitute: int | None
 
 
 @dataclass(slots=True)
@@ -32,6 +37,7 @@ class TableNames:
     names: Names = field(init=False)
     sent: dict[str, SentSignal] = field(init=False)
     outputs: tuple[str, ...] = field(init=False)
+    quantity_of: dict[str, int] = field(init=False)
     subjects: tuple[str, ...] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -40,6 +46,9 @@ class TableNames:
         self.sent = dict(_sent_signals(self.pairing))
         pins = [f"output.{name}" for name in self.names.outputs]
         self.outputs = (*pins, *self.sent)
+        self.quantity_of = {
+            f"output.{pin.name}": pin.quantity for pin in self.pairing.spec.pins.outputs
+        } | {name: one.quantity for name, one in self.sent.items()}
         signals = [source.name.split(" as ")[0] for source in self.pairing.spec.sources]
         inputs = [f"input.{name}" for name in (*self.names.levels, *self.names.analogues)]
         self.subjects = (
@@ -90,7 +99,7 @@ class TableNames:
         if isinstance(state, str):
             if state not in WORDS:
                 return f'"{state}"', f"a number or one of {', '.join(WORDS)}"
-            if state in (SILENT, NOT_AVAILABLE) and output.startswith("output."):
+            if state in (SILENT, NOT_AVAILABLE, GAPS) and output.startswith("output."):
                 return f'"{state}"', f"a state a pin can have, for {output}"
             if state == NOT_AVAILABLE and self.sent[output].not_available is None:
                 return f'"{state}"', f"{output} to have a not_available code"
@@ -107,9 +116,14 @@ def _sent_signals(pairing: Pairing) -> list[tuple[str, SentSignal]]:
         message = f"{BUS_NAMES[transmit.key.bus]}.{layout.name}"
         for pack in transmit.packs:
             signal = layout.signal(pack.signal.name)
+            value = pairing.spec.quantities[pack.quantity].substitute
+            stand_in = None if value is None else divide(value * pack.a + pack.b, pack.d)
             if signal is not None:
                 found.append(
-                    (f"{message}.{signal.name}", SentSignal(signal, message, pack.not_available))
+                    (
+                        f"{message}.{signal.name}",
+                        SentSignal(signal, message, pack.not_available, pack.quantity, stand_in),
+                    )
                 )
     return found
 

@@ -11,9 +11,9 @@ from rich.console import Console
 from rich.markup import escape as plain
 from rich.table import Table
 
-from tools.failsafe.build import Row, Status
 from tools.failsafe.folding import COLUMNS, Line, counts, few, fold, overview
 from tools.failsafe.required import Required, show_situation
+from tools.failsafe.rows import Row, Status
 from xlate_core.pairing.model import Pairing
 
 APPROVAL = (

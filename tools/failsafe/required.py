@@ -7,12 +7,13 @@ problems come in one run, with line and nearest valid name.
 import fnmatch
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import combinations
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidationError
 
-from tools.failsafe.faults import CLASSES
+from tools.failsafe.faults import CLASSES, faults
 from tools.failsafe.names import TableNames
 from xlate_core.errors import InputError
 from xlate_core.pairing.exact import Physical
@@ -22,6 +23,7 @@ from xlate_core.pairing.reading import collect_error, parse
 from xlate_core.pairing.schema_functions import StrictTable
 
 FILE = "required.toml"
+PHASE_STEP, PHASES = 7, 100  # ticks
 Situation = tuple[tuple[str, str], ...]  # (axis, choice) in the order of the axes
 Choices = dict[str, list[str]]
 Setting = Physical | str
@@ -35,6 +37,9 @@ class ChoiceTable(StrictTable):
         {}, description="signals (physical or text), input pins (active, inactive, counts), supply"
     )
     only: Choices = Field({}, description="choices of other axes it can occur with")
+    first: dict[str, Setting] = Field({}, description="what is set before, to come from there")
+    settle_ms: int = Field(0, ge=0, le=60000, description="time to reach it, if not the file's")
+    after_fault: str = Field("", description="'class of subject' that came and went before")
 
 
 class RequireTable(StrictTable):
@@ -47,7 +52,7 @@ class RequireTable(StrictTable):
     situations: Choices = Field({}, description="axis -> choices; axes left out: any")
     hazard: str = Field(description="what can hurt, in words")
     state: Setting = Field(
-        description="on, off, silent, not available, unchanged, or a value in the unit"
+        description="on, off, silent, not available, unchanged, gaps, or a value in the unit"
     )
     within_ms: int = Field(ge=0, description="longest time from the fault to the state, ms")
     because: str = Field(description="source of the time and reason of the choice")
@@ -66,6 +71,7 @@ class NotApplicableTable(StrictTable):
     faults: list[str] = Field(min_length=1, description="classes of faults")
     of: list[str] = Field(["*"], description="messages, signals, pins or buses")
     outputs: list[str] = Field(["*"], description="outputs")
+    situations: Choices = Field({}, description="axis -> choices; axes left out: any")
     reason: str = Field(min_length=10, description="why")
 
 
@@ -74,6 +80,30 @@ class GroupTable(StrictTable):
 
     words: str = Field(description="what they share")
     faults: list[str] = Field(min_length=2, description="'class of subject', each")
+
+
+class ContradictionTable(StrictTable):
+    """Switches that contradict each other."""
+
+    words: str = Field(description="what contradicts what")
+    set: dict[str, Setting] = Field(min_length=1, description="signals and pins as they stand then")
+
+
+class InteractionTable(StrictTable):
+    """Things that meet: a fault, and something else that happens while it lasts."""
+
+    id: str = Field(pattern=r"^[A-Z][A-Z0-9-]*$", description="its name for life")
+    words: str = Field(min_length=1, description="what meets what")
+    not_applicable: str = Field("", description="why it cannot happen here; then nothing else")
+    situations: Choices = Field({}, description="axis -> choices; the first one that fits")
+    faults: list[str] = Field([], description="'class of subject', made one after the other")
+    after_ms: int = Field(0, ge=0, le=60000, description="time between the faults and `then`")
+    then: dict[str, Setting] = Field({}, description="what is set afterwards")
+    outputs: list[str] = Field([], description="outputs it is judged by")
+    state: Setting = Field("unchanged", description="required state, as in a requirement")
+    within_ms: int = Field(0, ge=0, le=60000, description="longest time to it")
+    hazard: str = Field("", description="what can hurt, in words")
+    because: str = Field("", description="source of the time and reason of the choice")
 
 
 class RequiredFile(StrictTable):
@@ -89,6 +119,13 @@ class RequiredFile(StrictTable):
     require: Annotated[list[RequireTable], Field(min_length=1)] = Field(description="requirements")
     not_applicable: list[NotApplicableTable] = Field([], description="faults that do not apply")
     group: dict[str, GroupTable] = Field({}, description="dependent faults by name")
+    contradiction: dict[str, ContradictionTable] = Field({}, description="contradictory switches")
+    interaction: list[InteractionTable] = Field([], description="things that meet")
+    pairs_in: Choices = Field(
+        {}, description="situations in which all pairs of lost messages are tried; none: nowhere"
+    )
+    ignition: list[str] = Field([], description="input pins that end the ignition cycle")
+    cycle_ms: int = Field(3000, ge=100, le=60000, description="how long they are off for it")
     assumption: list[str] = Field([], description="what the installer has to do")
     not_covered: list[str] = Field([], description="faults the table does not cover")
 
@@ -100,6 +137,10 @@ class Required:
     tables: RequiredFile
     situations: tuple[Situation, ...]
     path: Path
+
+    def phase_of(self, situation: Situation) -> int:
+        """Return by how many ticks a situation is shifted against the cycles of the senders."""
+        return PHASE_STEP * self.situations.index(situation) % PHASES
 
     def settings(self, situation: Situation) -> dict[str, Setting]:
         """Return everything that is set in a situation; a later axis wins."""
@@ -179,6 +220,7 @@ class _Check:
         self.tables = tables
         self.names = names
         self.collector = collector
+        self.known = [fault.name for fault in faults(names)]
 
     def run(self) -> None:
         """Collect every problem."""
@@ -186,11 +228,17 @@ class _Check:
         for axis, choices in axes.items():
             for choice, table in choices.items():
                 path: KeyPath = ("axis", axis, choice)
-                for name, value in table.set.items():
-                    problem = self.names.setting_problem(name, value)
-                    if problem is not None:
-                        self.collector.add((*path, "set", name), *problem)
+                self._set((*path, "set"), table.set)
+                self._set((*path, "first"), table.first)
+                if table.after_fault:
+                    self._fault((*path, "after_fault"), table.after_fault)
                 self._choices((*path, "only"), table.only)
+        subjects = (
+            *self.names.subjects,
+            *(f"group.{name}" for name in self.tables.group),
+            *(f"contradiction.{name}" for name in self.tables.contradiction),
+            *(" + ".join(pair) for pair in self._pairs()),
+        )
         seen: dict[str, int] = {}
         for number, require in enumerate(self.tables.require):
             path = ("require", number)
@@ -198,26 +246,65 @@ class _Check:
                 self.collector.add((*path, "id"), f'"{require.id}" again', "a name of its own")
             seen[require.id] = number
             self._patterns((*path, "outputs"), require.outputs, "an output", self.names.outputs)
-            self._patterns((*path, "of"), require.of, "what can fail", self.names.subjects)
+            self._patterns((*path, "of"), require.of, "what can fail", subjects)
             self._classes((*path, "faults"), require.faults)
             self._choices((*path, "situations"), require.situations)
             self._patterns(
                 (*path, "indication"), require.indication, "an output", self.names.outputs
             )
-            for output in self.names.outputs:
-                if fits(output, require.outputs):
-                    problem = self.names.state_problem(output, require.state)
-                    if problem is not None:
-                        self.collector.add((*path, "state"), *problem)
-                        break
+            self._state(path, require.outputs, require.state)
         for number, other in enumerate(self.tables.not_applicable):
             self._classes(("not_applicable", number, "faults"), other.faults)
+            self._patterns(("not_applicable", number, "of"), other.of, "what can fail", subjects)
+            self._choices(("not_applicable", number, "situations"), other.situations)
         for name, group in self.tables.group.items():
             for place, text in enumerate(group.faults):
-                kind, _, subject = text.partition(" of ")
-                path = ("group", name, "faults", place)
-                self._classes(path, [kind])
-                self._patterns(path, [subject], "what can fail", self.names.subjects)
+                self._fault(("group", name, "faults", place), text)
+        for name, contradiction in self.tables.contradiction.items():
+            self._set(("contradiction", name, "set"), contradiction.set)
+        self._choices(("pairs_in",), self.tables.pairs_in)
+        for place, pin in enumerate(self.tables.ignition):
+            pins = [f"input.{one}" for one in self.names.names.levels]
+            if pin not in pins:
+                self.collector.add_unknown(("ignition", place), "a level input", pin, pins)
+        for number, one in enumerate(self.tables.interaction):
+            self._interaction(("interaction", number), one)
+
+    def _pairs(self) -> Iterator[tuple[str, str]]:
+        """Yield the names of all pairs of faults that are tried."""
+        yield from combinations((one for one in self.known if one.startswith("lost of ")), 2)
+        for group in self.tables.group.values():
+            yield from combinations(group.faults, 2)
+
+    def _interaction(self, path: KeyPath, one: InteractionTable) -> None:
+        if one.not_applicable:
+            return
+        if not one.outputs or not one.because:
+            self.collector.add(path, f"{one.id}", "outputs and because, or not_applicable")
+        for place, text in enumerate(one.faults):
+            self._fault((*path, "faults", place), text)
+        self._choices((*path, "situations"), one.situations)
+        self._set((*path, "then"), one.then)
+        self._patterns((*path, "outputs"), one.outputs, "an output", self.names.outputs)
+        self._state(path, one.outputs, one.state)
+
+    def _set(self, path: KeyPath, settings: dict[str, Setting]) -> None:
+        for name, value in settings.items():
+            problem = self.names.setting_problem(name, value)
+            if problem is not None:
+                self.collector.add((*path, name), *problem)
+
+    def _fault(self, path: KeyPath, text: str) -> None:
+        if text not in self.known:
+            self.collector.add_unknown(path, "a fault, 'class of subject'", text, self.known)
+
+    def _state(self, path: KeyPath, outputs: list[str], state: Setting) -> None:
+        for output in self.names.outputs:
+            if fits(output, outputs):
+                problem = self.names.state_problem(output, state)
+                if problem is not None:
+                    self.collector.add((*path, "state"), *problem)
+                    break
 
     def _classes(self, path: KeyPath, classes: list[str]) -> None:
         for number, one in enumerate(classes):

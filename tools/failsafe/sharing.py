@@ -6,9 +6,10 @@ from functools import lru_cache
 from pathlib import Path
 
 from hil.parallel import default_jobs, in_order
-from tools.failsafe.build import Builder, Row
+from tools.failsafe.build import Builder
 from tools.failsafe.names import TableNames
 from tools.failsafe.required import Required, Situation, load_required, show_situation
+from tools.failsafe.rows import Row
 from xlate_core.pairing import load
 
 PIECES = 6  # of the faults, for every situation: short enough that no process ends far behind
@@ -49,8 +50,9 @@ def build_rows(
 def rows_of(piece: Piece) -> list[Row]:
     """Return the rows of one piece; runs in any process."""
     found = builder(piece.pairing, piece.required)
-    share = -(-len(found.faults) // PIECES)
-    chosen = found.faults[piece.number * share : (piece.number + 1) * share]
+    every = found.faults_in(piece.situation)
+    share = -(-len(every) // PIECES)
+    chosen = every[piece.number * share : (piece.number + 1) * share]
     return found.rows_in(piece.situation, chosen)
 
 
