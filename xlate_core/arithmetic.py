@@ -12,6 +12,7 @@ INT32_MIN = -(1 << 31)
 INT32_MAX = (1 << 31) - 1
 INT64_MIN = -(1 << 63)
 INT64_MAX = (1 << 63) - 1
+UINT8_MAX = (1 << 8) - 1
 UINT16_MAX = (1 << 16) - 1
 UINT32_MAX = (1 << 32) - 1
 

@@ -260,8 +260,10 @@ class Bridge:
         if self._watching:
             for bus, line in zip(Bus, self.common.lines, strict=True):
                 yield NamedRecord(f"bus.{BUS_NAMES[bus]}.state", line)
+        protected = self.intake.protected
         groups: tuple[tuple[str, Any, Any], ...] = (
             ("message", spec.messages, self.intake.messages),
+            ("profile", [one.message for one in protected], [one.state for one in protected]),
             ("unit", spec.units, self.intake.units),
             ("source", spec.sources, self.intake.sources),
             ("quantity", spec.quantities, self.common.store.states),

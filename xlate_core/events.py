@@ -33,6 +33,13 @@ class Reason(IntEnum):
     BUS_CLOSED = 23
     BUS_OPENED = 24
     FRAME_FLOODED = 25
+    PROFILE_REPEATED = 26
+    PROFILE_WRONG_SEQUENCE = 27
+    PROFILE_INITIAL = 28
+    PROFILE_SYNC = 29
+    MACHINE_NOT_VALID = 30
+    NO_NEW_DATA = 31
+    MACHINE_CHANGED = 32
 
 
 class Event(NamedTuple):

@@ -13,7 +13,7 @@ from xlate_core.decoding import NO_WORD, UnitDecoder, decode_unit, unit_decoder
 from xlate_core.events import Reason
 from xlate_core.frames import BUS_NAMES, Bus, Frame
 from xlate_core.interface import Common
-from xlate_core.protection import NO_REFERENCE
+from xlate_core.protection import NO_REFERENCE, ProfileSpec, ProfileState, profiles
 from xlate_core.quantities import (
     ORIGIN_HELD,
     ORIGIN_INITIAL,
@@ -48,6 +48,15 @@ class Known:
     state: MessageState
     units: tuple[KnownUnit, ...]
     judged: bool
+    profile: ProfileState | None
+
+
+class Protected(NamedTuple):
+    """A received message with a profile: whose, what it says, what it remembers."""
+
+    message: MessageSpec
+    spec: ProfileSpec
+    state: ProfileState
 
 
 class Intake:
@@ -68,6 +77,7 @@ class Intake:
         "clocks",
         "common",
         "messages",
+        "protected",
         "sources",
         "spec",
         "units",
@@ -85,6 +95,12 @@ class Intake:
         self.common = common
         self.bus_counts = [BusCounts() for _ in Bus]
         self.messages = [MessageState() for _ in spec.messages]
+        self.protected = tuple(
+            Protected(message, message.profile, ProfileState())
+            for message in spec.messages
+            if message.profile is not None
+        )
+        states = {entry.message.key: entry.state for entry in self.protected}
         self.clocks = [ClockState() for _ in spec.clocks]
         self.units = [UnitState() for _ in spec.units]
         self.sources = [SourceState() for _ in spec.sources]
@@ -108,6 +124,7 @@ class Intake:
                 self.messages[number],
                 tuple(KnownUnit(i, self.units[i], self._decoders[i]) for i in message.units),
                 number in common.judged,
+                states.get(message.key),
             )
             for number, message in enumerate(spec.messages)
         }
@@ -128,7 +145,11 @@ class Intake:
         # LENGTH, CHECKSUM, COUNTER
         whole = len(data) >= message.length
         if message.guarded or not whole:
-            reason = reception.judge(message, known.state, data)
+            profile = known.profile
+            machine = -1 if profile is None else profile.machine
+            reason = reception.judge(message, known.state, data, profile)
+            if profile is not None and profile.machine != machine:
+                self.common.tell(Reason.MACHINE_CHANGED, message.name, profile.machine)
             if reason is not None:
                 self._reject(reason, known, len(data))
                 return
@@ -164,6 +185,8 @@ class Intake:
             self._enable_clocks(now)
         if self._fresh:
             self._refresh_units(now)
+        if self.protected:
+            self._pass_time()
         if now >= self._next_expiry:
             self._expire_units(now)
 
@@ -214,6 +237,10 @@ class Intake:
             if state.enabled and not enabled:
                 for unit in clock.units:
                     self.common.tell(Reason.SUPERVISION_OFF, self.spec.units[unit].name, 0)
+            if enabled and not state.enabled:
+                for entry in self.protected:
+                    if self.clocks[entry.spec.clock] is state:
+                        profiles.begin(entry.state)
             reception.enable(clock, state, enabled, now, self.units, self._unit_changed)
         self._next_expiry = now
 
@@ -225,6 +252,15 @@ class Intake:
             if clock.next_expiry < self._next_expiry and clock.enabled:
                 self._next_expiry = clock.next_expiry
         self._fresh.clear()
+
+    def _pass_time(self) -> None:
+        """Let a tick pass for the profiles: a period without a frame is a check for itself."""
+        for message, spec, state in self.protected:
+            machine = state.machine
+            if profiles.pass_time(spec, state, self.clocks[spec.clock].enabled):
+                self.common.tell(Reason.NO_NEW_DATA, message.name, state.result)
+                if state.machine != machine:
+                    self.common.tell(Reason.MACHINE_CHANGED, message.name, state.machine)
 
     def _expire_units(self, now: int) -> None:
         """Lose the units whose deadline has come; work out when the next one may."""

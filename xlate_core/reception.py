@@ -16,11 +16,16 @@ from xlate_core.fields import Field, Overflow, Width
 from xlate_core.frames import FrameKey
 from xlate_core.protection import (
     NO_REFERENCE,
+    CheckResult,
     ChecksumSpec,
     CounterSpec,
+    ProfileSpec,
+    ProfileState,
+    check_frame,
     checksum_good,
     counter_good,
 )
+from xlate_core.protection.profiles import accepts
 from xlate_core.signals import SignalSpec, extract
 
 UnitChanged = Callable[[int, int], None]
@@ -54,7 +59,10 @@ class UnitSpec:
 
 @dataclass(frozen=True, slots=True)
 class MessageSpec:
-    """A received message: how it is recognised, protected and split into units."""
+    """A received message: how it is recognised, protected and split into units.
+
+    With a profile, `checksum` and `counter` are its own and are judged by its check.
+    """
 
     name: str
     key: FrameKey
@@ -65,11 +73,12 @@ class MessageSpec:
     selector: SignalSpec | None
     units: tuple[int, ...]
     routes: tuple[int, ...]
+    profile: ProfileSpec | None = None
     guarded: bool = field(init=False)
 
     def __post_init__(self) -> None:
         """Derive whether a checksum or a counter is checked."""
-        guarded = self.checksum is not None or self.counter is not None
+        guarded = self.checksum is not None or self.counter is not None  # or a profile, with both
         object.__setattr__(self, "guarded", guarded)
 
 
@@ -164,12 +173,31 @@ def count(value: int) -> int:
     return value + 1 if value < UINT16_MAX else UINT16_MAX
 
 
-def judge(spec: MessageSpec, state: MessageState, data: bytes) -> Reason | None:
-    """Return why the frame is rejected, or None; update counts and counter reference (rule 5)."""
+REJECTED = {
+    CheckResult.REPEATED: Reason.PROFILE_REPEATED,
+    CheckResult.WRONG_SEQUENCE: Reason.PROFILE_WRONG_SEQUENCE,
+    CheckResult.WRONG_CRC: Reason.CHECKSUM_WRONG,
+    CheckResult.INITIAL: Reason.PROFILE_INITIAL,
+    CheckResult.SYNC: Reason.PROFILE_SYNC,
+}
+"""Results of a profile's check that reject the frame."""
+
+
+def judge(
+    spec: MessageSpec, state: MessageState, data: bytes, profile: ProfileState | None = None
+) -> Reason | None:
+    """Return why the frame is rejected, or None; update counts and counter reference (rule 5).
+
+    `profile` is the state of the message's profile, where it has one.
+    """
     # LENGTH
     if len(data) < spec.length and not spec.allow_short:
         state.short = count(state.short)
         return Reason.FRAME_SHORT
+
+    # PROFILE: checksum and counter in one check
+    if spec.profile is not None and profile is not None:
+        return judge_profile(spec.profile, state, profile, data)
 
     # CHECKSUM
     if spec.checksum is not None and not checksum_good(spec.checksum, data):
@@ -186,6 +214,18 @@ def judge(spec: MessageSpec, state: MessageState, data: bytes) -> Reason | None:
             return Reason.COUNTER_WRONG
 
     return None
+
+
+def judge_profile(
+    spec: ProfileSpec, state: MessageState, profile: ProfileState, data: bytes
+) -> Reason | None:
+    """Return why a profile rejects the frame: its result, or a machine that is not VALID."""
+    result = check_frame(spec, profile, data)
+    if result == CheckResult.WRONG_CRC:
+        state.checksum_wrong = count(state.checksum_wrong)
+    if accepts(spec, profile):
+        return None
+    return REJECTED.get(result, Reason.MACHINE_NOT_VALID)
 
 
 def units_taken(

@@ -182,7 +182,7 @@ class Sender:
 
     def _first_slot(self, spec: TransmitSpec) -> TransmitState:
         """Return the reset state of a sent message: "changed" is judged against reset values."""
-        slot = TransmitState(counter=0 if spec.counter is None else spec.counter.modulo - 1)
+        slot = TransmitState(counter=0 if spec.counter is None else spec.counter.before_first)
         transmission.clear_slot(spec, slot)
         transmission.pack(spec, slot, self.common.store)
         slot.last = slot.payload

@@ -86,7 +86,7 @@ class TransmitState:
     """Per sent message.
 
     - `last` is the payload before counter and checksum as last handed over (reset: reset values);
-    - `counter` is the one that left last, modulo - 1 at reset so that the first is 0;
+    - `counter` is the one that left last, at reset the one before the first that is sent;
     - `due_in` counts ticks to the next cyclic send; `gap` ticks since the last hand-over;
     - `intel` and `motorola` are the payload's words, `open` the packs not yet in them;
     - `due_at` and `sent_at` are their tick numbers; `due_in` and `gap` are written by `settle`.

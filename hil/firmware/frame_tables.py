@@ -23,6 +23,9 @@ from xlate_core.protection import (
     CrcSpec,
     FoldItem,
     FoldPlace,
+    LimitSpec,
+    MachineSpec,
+    ProfileSpec,
     crc_table,
 )
 from xlate_core.protection.crc import register_start
@@ -109,6 +112,10 @@ class FrameTables:
                 "xb_message_spec",
                 [self.message(index, one) for index, one in enumerate(spec.messages)],
             ),
+            "profiles": (
+                "xb_profile_spec",
+                [self.profile(one.profile) for one in spec.messages if one.profile is not None],
+            ),
             "units": ("xb_unit_spec", [self.unit(one) for one in spec.units]),
             "clocks": ("xb_clock_spec", [self.clock(one) for one in spec.clocks]),
             "sources": ("xb_source_spec", [self.source(one) for one in spec.sources]),
@@ -180,8 +187,46 @@ class FrameTables:
             "signal": signal(spec.signal),
             "modulo": u32(spec.modulo, "a modulo"),
             "max_step": u32(spec.max_step, "a step"),
+            "before_first": u32(spec.before_first, "a counter"),
         }
         return self.arrays.one("xb_counter_spec", "counter", struct(members))
+
+    def profile(self, spec: ProfileSpec) -> str:
+        """Return a counter-plus-CRC profile of a received message."""
+        nibble = NULL
+        if spec.nibble is not None:
+            nibble = self.arrays.one("xb_signal_spec", "nibble", signal(spec.nibble))
+        return struct(
+            {
+                "checksum": self.checksum(spec.checksum),
+                "counter": self.counter(spec.counter),
+                "nibble": nibble,
+                "machine": self.machine(spec.machine),
+                "period": u32(spec.period, "a period"),
+                "clock": u16(spec.clock, "a clock"),
+                "nibble_value": u8(spec.nibble_value, "a data ID"),
+                "grows": u8(spec.grows, "a profile"),
+                "most_stalled": u8(spec.most_stalled, "checks without a new counter"),
+                "sync_checks": u8(spec.sync_checks, "checks to resynchronise"),
+            }
+        )
+
+    def machine(self, spec: MachineSpec | None) -> str:
+        """Return the address of a window state machine, or NULL."""
+        if spec is None:
+            return NULL
+
+        def limit(one: LimitSpec) -> str:
+            return struct({"good": u8(one.good, "a limit"), "errors": u8(one.errors, "a limit")})
+
+        members = {
+            "mask": u32(spec.mask, "a window"),
+            "init": limit(spec.init),
+            "valid": limit(spec.valid),
+            "invalid": limit(spec.invalid),
+            "older_mapping": u8(spec.older_mapping, "a mapping"),
+        }
+        return self.arrays.one("xb_machine_spec", "machine", struct(members))
 
     def message(self, index: int, spec: MessageSpec) -> str:
         """Return a received message."""
@@ -200,11 +245,19 @@ class FrameTables:
                 "routes": self.arrays.indices(spec.routes),
                 "unit_count": u32(len(spec.units), spec.name),
                 "route_count": u32(len(spec.routes), spec.name),
+                "profile": i32(self.profile_index(index), spec.name),
                 "length": u8(spec.length, spec.name),
                 "allow_short": u8(spec.allow_short, spec.name),
                 "judged": u8(any(one.message == index for one in self.spec.faults), spec.name),
             }
         )
+
+    def profile_index(self, message: int) -> int:
+        """Return the place of a message's profile among all profiles, -1 without one."""
+        messages = self.spec.messages
+        if messages[message].profile is None:
+            return -1
+        return sum(one.profile is not None for one in messages[:message])
 
     def unit(self, spec: UnitSpec) -> str:
         """Return a reception unit."""

@@ -16,6 +16,7 @@ from xlate_core.interface import ConditionState
 from xlate_core.kept_memory import StartState
 from xlate_core.pins import LevelInputState
 from xlate_core.power import PowerState, SleepState
+from xlate_core.protection import ProfileState
 from xlate_core.quantities import QuantityState, SourceState
 from xlate_core.reception import BusCounts, ClockState, MessageState, UnitState
 from xlate_core.transmission import RouteState, TransmitState
@@ -38,6 +39,7 @@ RECORDS: dict[str, Record] = {
     "power": PowerState,
     "sleep": SleepState,
     "message": MessageState,
+    "profile": ProfileState,
     "unit": UnitState,
     "source": SourceState,
     "quantity": QuantityState,

@@ -22,6 +22,7 @@ def counts(spec: BridgeSpec) -> dict[str, int]:
     outputs = spec.pins.outputs
     return {
         "MESSAGE": len(spec.messages),
+        "PROFILE": sum(message.profile is not None for message in spec.messages),
         "UNIT": len(spec.units),
         "CLOCK": len(spec.clocks),
         "SOURCE": len(spec.sources),

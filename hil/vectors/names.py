@@ -1,15 +1,24 @@
 """What a scenario may name: the pairing seen from the bench."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from hil.vectors.words import NUMBER, Words, parse_number
 from xlate_core.events import Reason
-from xlate_core.frames import BUS_NAMES
+from xlate_core.frames import BUS_NAMES, FrameKey
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal
 from xlate_core.pairing.model import Pairing
 from xlate_core.pins import PinKind
 from xlate_core.protection import ChecksumSpec, CounterSpec
+from xlate_core.reception import MessageSpec
+
+PROFILE_REASONS = (
+    Reason.PROFILE_REPEATED,
+    Reason.PROFILE_WRONG_SEQUENCE,
+    Reason.PROFILE_INITIAL,
+    Reason.PROFILE_SYNC,
+    Reason.NO_NEW_DATA,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +67,9 @@ def names_of(pairing: Pairing) -> Names:
     }
     by_key = {message.key: message for message in layouts.values()}
     received = {
-        message.name: Received(message.name, by_key[message.key], message.counter, message.checksum)
+        message.name: Received(
+            message.name, sent_by_others(message, by_key), message.counter, message.checksum
+        )
         for message in spec.messages
     }
     outputs: dict[str, OutputPin] = {}
@@ -80,10 +91,32 @@ def names_of(pairing: Pairing) -> Names:
     )
 
 
+def sent_by_others(message: MessageSpec, layouts: dict[FrameKey, DbcMessage]) -> DbcMessage:
+    """Return the layout with which a simulated sender starts.
+
+    The part of a profile's data ID that stands in the payload starts as what it has to be.
+    """
+    layout, profile = layouts[message.key], message.profile
+    if profile is None or profile.nibble is None:
+        return layout
+    return replace(
+        layout,
+        signals=tuple(
+            replace(signal, initial=profile.nibble_value)
+            if signal.spec.name == profile.nibble.name
+            else signal
+            for signal in layout.signals
+        ),
+    )
+
+
 def subjects_of(pairing: Pairing) -> dict[str, frozenset[str]]:
     """Return for each event whom it can concern, so that a misspelt subject is no vacuous truth."""
     spec = pairing.spec
     messages = frozenset(message.name for message in spec.messages)
+    profiles = {one.name: one.profile for one in spec.messages if one.profile is not None}
+    profiled = frozenset(profiles)
+    machined = frozenset(name for name, one in profiles.items() if one.machine is not None)
     units = frozenset(unit.name for unit in spec.units)
     quantities = frozenset(quantity.name for quantity in spec.quantities)
     functions = frozenset(function.name for function in spec.functions)
@@ -99,6 +132,8 @@ def subjects_of(pairing: Pairing) -> dict[str, frozenset[str]]:
         (supervised, (Reason.BUS_CLOSED, Reason.BUS_OPENED, Reason.FRAME_FLOODED)),
         (messages, (Reason.FRAME_SHORT, Reason.CHECKSUM_WRONG, Reason.COUNTER_WRONG)),
         (messages, (Reason.SELECTOR_UNKNOWN,)),
+        (profiled, PROFILE_REASONS),
+        (machined, (Reason.MACHINE_NOT_VALID, Reason.MACHINE_CHANGED)),
         (units, (Reason.UNIT_LOST, Reason.UNIT_RECOVERED)),
         (units, (Reason.SUPERVISION_ON, Reason.SUPERVISION_OFF)),
         (quantities, (Reason.QUANTITY_SUBSTITUTED, Reason.QUANTITY_RETURNED)),

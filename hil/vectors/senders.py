@@ -10,7 +10,7 @@ from xlate_core.arithmetic import saturate
 from xlate_core.frames import Frame
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal
 from xlate_core.protection import next_counter, seal
-from xlate_core.signals import insert
+from xlate_core.signals import extract, insert
 
 FILLER_OCTET = 0xA5  # what a lengthened frame carries behind its proper data
 
@@ -158,8 +158,8 @@ def next_frame(sender: Sender, tick: int) -> Stimulus | None:
 
     # DISTURBANCES
     if received.checksum is not None and taken(sender, "checksum") is not None:
-        octet = received.checksum.checksum_octet
-        data = data[:octet] + bytes((data[octet] ^ 0xFF,)) + data[octet + 1 :]
+        place = received.checksum.signal
+        data = insert(place, data, extract(place, data) ^ place.mask)
     octets = taken(sender, "shorten")
     if octets is not None:
         data = data[:octets]

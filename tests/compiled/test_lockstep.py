@@ -20,7 +20,7 @@ SUITED = [name for name in NAMES if is_suited(load(PAIRINGS / name).spec)]
 
 
 def test_a_pairing_that_asks_for_more_runs_on_the_readable_engine() -> None:
-    assert set(NAMES) - set(SUITED) == {"long_nights"}
+    assert set(NAMES) - set(SUITED) == {"dairy_van", "long_nights"}
     assert isinstance(engine_of(load(PAIRINGS / "long_nights").spec), Bridge)
     spec = load(PAIRINGS / "long_nights").spec
     _, at_work = run_beside(spec, calm_stimulus(spec, 1, TICKS), 1)
@@ -112,4 +112,6 @@ def test_the_number_of_the_next_tick() -> None:
         fast.tick(inputs)
     fast.reset(ResetCause.COMMANDED)
     assert fast.now == 0
-    assert fast.image() == Bridge(spec).image()
+    plain = Bridge(spec)
+    plain.reset(ResetCause.COMMANDED)  # a pairing with kept memory notes the cause
+    assert fast.image() == plain.image()

@@ -36,7 +36,12 @@ def engine_of(
 
 
 def is_suited(spec: BridgeSpec) -> bool:
-    """Return whether the fast form knows all the pairing asks for: not bus states and sleep."""
+    """Return whether the fast form knows all the pairing asks for.
+
+    It does not know bus states, sleep and received profiles, whose checks move in idle ticks too.
+    """
+    if any(message.profile is not None for message in spec.messages):
+        return False
     return not spec.watches_buses and all(fault.bus < 0 for fault in spec.faults)
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from xlate_core.frames import BUS_NAMES
+from xlate_core.pairing.build_profiles import received_profile
 from xlate_core.pairing.build_protection import checksum_spec, counter_spec
 from xlate_core.pairing.context import (
     ENGINE_QUANTITIES,
@@ -98,6 +99,9 @@ def _build_message(
         )
         for signal in signals:
             built.unit_of[bus, message.name, signal.name] = len(built.units) - 1
+    profile = None
+    if table.profile is not None:
+        profile = received_profile(message, table.profile, context.file.clock.tick_ms, clock)
     own = tuple(range(first, len(built.units)))
     built.clocks[clock] = replace(built.clocks[clock], units=built.clocks[clock].units + own)
     built.messages.append(
@@ -106,11 +110,16 @@ def _build_message(
             key=message.key,
             length=message.length,
             allow_short=table.allow_short,
-            checksum=checksum_spec(message, table.checksum, table.counter),
-            counter=counter_spec(message, table.counter),
+            checksum=profile.checksum
+            if profile is not None
+            else checksum_spec(message, table.checksum, table.counter),
+            counter=profile.counter
+            if profile is not None
+            else counter_spec(message, table.counter),
             selector=selector.spec if selector is not None else None,
             units=own,
             routes=routes,
+            profile=profile,
         )
     )
 

@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 from xlate_core.frames import BUS_NAMES
-from xlate_core.pairing.build_protection import checksum_spec, counter_spec
+from xlate_core.pairing.build_profiles import sent_protection
 from xlate_core.pairing.context import Context
 from xlate_core.pairing.indices import Indices
 from xlate_core.pairing.layout_checks import selection
@@ -47,6 +47,7 @@ def _build(
     else:
         loss_of = sorted({pack.quantity for pack in packs if quantities[pack.quantity].sources})
     period = table.period_ms if table.period_ms is not None else message.cycle_ms or 0
+    counter, checksum = sent_protection(message, table)
     return TransmitSpec(
         name=f"{BUS_NAMES[message.bus]}.{message.name}",
         key=message.key,
@@ -59,8 +60,8 @@ def _build(
         condition=indices.condition(table.when),
         on_loss=OnLoss[table.on_loss.upper()],
         loss_of=tuple(loss_of),
-        counter=counter_spec(message, table.counter),
-        checksum=checksum_spec(message, table.checksum, table.counter),
+        counter=counter,
+        checksum=checksum,
     )
 
 
@@ -97,13 +98,17 @@ def _pack(
 def _base(context: Context, message: DbcMessage, table: TransmitTable) -> bytes:
     """Return the payload of constants, the database's initial values and fill bits.
 
-    Counter and checksum are zero in it: "changed" is judged without them.
+    Counter and checksum are zero in it: "changed" is judged without them. The part of a profile's
+    data ID that stands in the payload is one of its constants.
     """
     base = bytes([0xFF if table.fill else 0]) * message.length
     constants = {
         name: sent.constant for name, sent in table.signals.items() if sent.constant is not None
     }
     protected = {part.signal for part in (table.counter, table.checksum) if part is not None}
+    if table.profile is not None:
+        protected |= {table.profile.counter, table.profile.checksum}
+        constants |= table.profile.constants()
     for signal in message.signals:
         chosen = all(
             any(low <= constants.get(name, low - 1) <= high for low, high in spans)

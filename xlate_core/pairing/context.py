@@ -10,6 +10,7 @@ from xlate_core.pairing.problems import Collector
 from xlate_core.pairing.schema import BridgeFile
 from xlate_core.pairing.schema_functions import FunctionBase, Marker, marked
 from xlate_core.pairing.schema_messages import ChecksumTable, CounterTable, SourceTable
+from xlate_core.pairing.schema_profiles import ProfileTable
 
 POWER_MODE = "power_mode"  # the number of the power mode
 SUPPLY = "supply_voltage"  # in mV, as committed at the end of the tick before
@@ -65,6 +66,17 @@ class Context:
         for path, bus, message in self.sent():
             sent = self.file.transmit[bus][message.name]  # type: ignore[index]
             yield path, message, sent.counter, sent.checksum
+
+    def profiles(self) -> "Iterator[tuple[KeyPath, DbcMessage, ProfileTable]]":
+        """Yield key path, layout and profile of every message that has one."""
+        for path, bus, message in self.received():
+            received = self.file.receive[bus][message.name]  # type: ignore[index]
+            if received.profile is not None:
+                yield (*path, "profile"), message, received.profile
+        for path, bus, message in self.sent():
+            sent = self.file.transmit[bus][message.name]  # type: ignore[index]
+            if sent.profile is not None:
+                yield (*path, "profile"), message, sent.profile
 
 
 def source_path(name: str, index: int) -> KeyPath:

@@ -30,6 +30,7 @@ from xlate_core.pairing.order_notes import note_backward_uses
 from xlate_core.pairing.overlays import lay_on
 from xlate_core.pairing.power_checks import check_power
 from xlate_core.pairing.problems import BRIDGE_FILE, Collector, PairingError, Problem
+from xlate_core.pairing.profile_checks import check_profiles
 from xlate_core.pairing.protection_checks import check_protection
 from xlate_core.pairing.reading import parse, validate
 from xlate_core.pairing.schema import BridgeFile
@@ -79,6 +80,7 @@ def read(directory: Path) -> Context:
         check_timing,
         check_buses,
         check_protection,
+        check_profiles,
         check_values,
         check_functions,
         check_uses,

@@ -61,6 +61,11 @@ def _check_signals(context: Context) -> None:
         if checksum is not None:
             _signal(context, (*path, "checksum", "signal"), message, checksum.signal)
             _crc_name(context, (*path, "checksum", "parameters"), checksum)
+    for path, message, profile in context.profiles():
+        for key in ("checksum", "counter", "nibble"):
+            signal = getattr(profile, key)
+            if signal is not None:
+                _signal(context, (*path, key), message, signal)
     for name, quantity in file.quantity.items():
         for index, source in enumerate(quantity.from_ or ()):
             _source(context, source_path(name, index), source)

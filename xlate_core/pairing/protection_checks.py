@@ -34,7 +34,7 @@ def _check_counter(
     signal = message.signal(counter.signal)
     if signal is None:
         return
-    _check_plain(context, (*path, "signal"), signal)
+    check_plain(context, (*path, "signal"), signal)
     if counter.modulo - 1 > signal.spec.maximum:
         context.collector.add(
             (*path, "modulo"),
@@ -62,7 +62,7 @@ def _check_checksum(
 ) -> None:
     signal = message.signal(checksum.signal)
     if signal is not None:
-        _check_plain(context, (*path, "signal"), signal)
+        check_plain(context, (*path, "signal"), signal)
         width = _width(checksum)
         whole = len({bit // 8 for bit in signal.spec.bits}) == 1
         if width is not None and (signal.spec.length != width or (width == 8 and not whole)):
@@ -143,7 +143,8 @@ def _check_fold(
         context.collector.add((*path, "octets"), str(octets), expected)
 
 
-def _check_plain(context: Context, path: KeyPath, signal: DbcSignal) -> None:
+def check_plain(context: Context, path: KeyPath, signal: DbcSignal) -> None:
+    """Collect a signal that cannot hold a counter or a checksum."""
     if signal.selector is not None or signal.is_float or signal.spec.signed:
         context.collector.add(
             path,

@@ -6,6 +6,7 @@ from pydantic import BeforeValidator, Field, PlainValidator, WithJsonSchema
 
 from xlate_core.pairing.exact import Nonzero, Physical
 from xlate_core.pairing.schema_functions import Milliseconds, StrictTable
+from xlate_core.pairing.schema_profiles import ProfileTable, ReceivedProfileTable
 
 RawRange = Annotated[list[int], Field(min_length=2, max_length=2)]
 BusName = Literal["body", "engine"]
@@ -97,6 +98,9 @@ class ReceiveTable(StrictTable):
     allow_short: bool = Field(False, description="take the units of a short frame that arrived")
     counter: CounterTable | None = Field(None, description="alive counter")
     checksum: ChecksumTable | None = Field(None, description="checksum")
+    profile: ReceivedProfileTable | None = Field(
+        None, description="counter-plus-CRC profile, instead of counter and checksum"
+    )
     unit: dict[str, UnitTable] = Field({}, description="further reception units by name")
     path: dict[str, PathTable] = Field({}, description="multiplexer paths: selector or range")
 
@@ -146,6 +150,9 @@ class TransmitTable(StrictTable):
     fill: Literal[0, 1] = Field(0, description="unused bits")
     counter: CounterTable | None = Field(None, description="alive counter")
     checksum: ChecksumTable | None = Field(None, description="checksum")
+    profile: ProfileTable | None = Field(
+        None, description="counter-plus-CRC profile, instead of counter and checksum"
+    )
     signals: dict[str, Annotated[SentSignal, BeforeValidator(_sent)]] = Field(
         {}, description="signal name -> quantity or constant"
     )

@@ -110,10 +110,12 @@ def _check_number(context: Context, path: KeyPath, signal: DbcSignal) -> None:
 def _check_sent(context: Context, path: KeyPath, message: DbcMessage, table: TransmitTable) -> None:
     named = {name: signal for name in table.signals if (signal := message.signal(name)) is not None}
     protected = {part.signal for part in (table.counter, table.checksum) if part is not None}
+    protected |= set(table.profile.signals()) if table.profile is not None else set()
     for name, signal in named.items():
         where = (*path, "signals", name)
         if name in protected:
-            found = f"{name}, which the counter or checksum writes"
+            owner = "counter or checksum" if table.profile is None else "profile"
+            found = f"{name}, which the {owner} writes"
             context.collector.add(where, found, "every signal once")
         _check_sent_signal(context, where, message, signal, table)
     if not table.signals and not protected:

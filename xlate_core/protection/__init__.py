@@ -2,7 +2,8 @@
 
 The order on reception is checksum, then counter (rule 5); on transmission counter, then checksum
 (rule 12). `crc` has the CRCs by their parameters, `checksums` what is covered and how it is
-written, `counters` the plain alive counter.
+written, `counters` the plain alive counter, `profiles` counter-plus-CRC layouts and their checks,
+`machine` the window state machine behind those.
 """
 
 from xlate_core.protection.checksums import (
@@ -30,12 +31,20 @@ from xlate_core.protection.crc import (
     crc_function,
     crc_table,
 )
+from xlate_core.protection.machine import LimitSpec, MachineSpec, MachineState
+from xlate_core.protection.profiles import (
+    CheckResult,
+    ProfileSpec,
+    ProfileState,
+    check_frame,
+)
 
 __all__ = [
     "CRC8_CATALOGUE",
     "CRC_CATALOGUE",
     "NO_REFERENCE",
     "OCTETS",
+    "CheckResult",
     "ChecksumKind",
     "ChecksumSpec",
     "CounterSpec",
@@ -43,6 +52,12 @@ __all__ = [
     "FoldItem",
     "FoldPlace",
     "FoldSpec",
+    "LimitSpec",
+    "MachineSpec",
+    "MachineState",
+    "ProfileSpec",
+    "ProfileState",
+    "check_frame",
     "checksum",
     "checksum_good",
     "counter_good",

@@ -9,11 +9,20 @@ NO_REFERENCE = 0xFFFF  # the counter reference while the next frame goes uncheck
 
 @dataclass(frozen=True, slots=True)
 class CounterSpec:
-    """A plain alive counter 0..modulo-1; a step of 1..max_step is good, 0 is a repetition."""
+    """A plain alive counter 0..modulo-1; a step of 1..max_step is good, 0 is a repetition.
+
+    `first` is the one that is sent first.
+    """
 
     signal: SignalSpec
     modulo: int
     max_step: int
+    first: int = 0
+
+    @property
+    def before_first(self) -> int:
+        """The counter before anything was sent."""
+        return (self.first - 1) % self.modulo
 
 
 def counter_good(spec: CounterSpec, reference: int, counter: int) -> bool:

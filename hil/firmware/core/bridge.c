@@ -35,6 +35,9 @@ static void reset_intake(const xb_bridge_spec *spec)
     for (uint32_t i = 0u; i < spec->message_count; i++) {
         engine.messages[i] = xb_message_reset_state;
     }
+    for (uint32_t i = 0u; i < spec->profile_count; i++) {
+        engine.profiles[i] = xb_profile_reset_state;
+    }
     for (uint32_t i = 0u; i < spec->unit_count; i++) {
         engine.units[i] = xb_unit_reset_state;
     }

@@ -111,6 +111,8 @@ int32_t xb_intake_receive(xb_engine *engine, const xb_frame *frame)
     const xb_bridge_spec *spec = engine->spec;
     uint64_t intel_word = xb_intel_word(frame->data, frame->length);
     const xb_message_spec *message;
+    const xb_profile_spec *profile = NULL;
+    xb_profile_state *profile_state = NULL;
     xb_message_state *state;
     xb_choice choice;
 
@@ -124,7 +126,11 @@ int32_t xb_intake_receive(xb_engine *engine, const xb_frame *frame)
     state = &engine->messages[index];
 
     /* LENGTH, CHECKSUM, COUNTER */
-    if (xb_judge(message, state, intel_word, frame->length) == 0u) {
+    if (message->profile != XB_NONE) {
+        profile = &spec->profiles[message->profile];
+        profile_state = &engine->profiles[message->profile];
+    }
+    if (xb_judge(message, state, profile, profile_state, intel_word, frame->length) == 0u) {
         reject(message, state);
         return XB_NONE;
     }
@@ -189,6 +195,12 @@ static void run_clock(xb_engine *engine, const xb_clock_spec *clock, xb_clock_st
 {
     uint8_t enabled = xb_holds(engine, clock->condition);
 
+    for (uint32_t i = 0u; i < engine->spec->profile_count; i++) {
+        if (enabled != 0u && state->enabled == 0u
+            && &engine->clocks[engine->spec->profiles[i].clock] == state) {
+            xb_profile_begin(&engine->profiles[i]);
+        }
+    }
     for (uint32_t i = 0u; i < clock->unit_count; i++) {
         xb_unit_state *unit = &engine->units[clock->units[i]];
 
@@ -236,6 +248,10 @@ void xb_intake_deadlines(xb_engine *engine)
                 touch_unit(engine, &spec->units[i]);
             }
         }
+    }
+    for (uint32_t i = 0u; i < spec->profile_count; i++) {
+        xb_profile_pass_time(&spec->profiles[i], &engine->profiles[i],
+                             engine->clocks[spec->profiles[i].clock].enabled);
     }
     for (uint32_t i = 0u; i < spec->clock_count; i++) {
         expire(engine, &spec->clocks[i], &engine->clocks[i]);

@@ -25,6 +25,7 @@ typedef struct {
     uint16_t control_ticks;
     uint32_t longest_startup; /* ticks; uptime stops there */
     const xb_message_spec *messages;
+    const xb_profile_spec *profiles; /* of received messages, in their order */
     const xb_unit_spec *units;
     const xb_clock_spec *clocks;
     const xb_source_spec *sources;
@@ -60,6 +61,7 @@ typedef struct {
     const xb_route_spec *routes;
     const xb_frame_key *own_keys; /* identifiers this module sends (rule 13) */
     uint32_t message_count;
+    uint32_t profile_count;
     uint32_t unit_count;
     uint32_t clock_count;
     uint32_t source_count;
@@ -121,6 +123,7 @@ typedef struct xb_engine_ {
     xb_bus_counts_state bus_counts[XB_BUSES];
     xb_clock_state clocks[XB_CLOCK_SLOTS];
     xb_message_state messages[XB_MESSAGE_SLOTS];
+    xb_profile_state profiles[XB_PROFILE_SLOTS];
     xb_unit_state units[XB_UNIT_SLOTS];
     xb_source_state sources[XB_SOURCE_SLOTS];
     xb_quantity_state quantities[XB_QUANTITY_SLOTS];

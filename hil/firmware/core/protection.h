@@ -74,11 +74,13 @@ typedef struct {
     uint8_t plain;
 } xb_checksum_spec;
 
-/* A plain alive counter 0..modulo-1; a step of 1..max_step is good, 0 is a repetition. */
+/* A plain alive counter 0..modulo-1; a step of 1..max_step is good, 0 is a repetition. Before
+ * anything was sent it is `before_first`. */
 typedef struct {
     xb_signal_spec signal;
     uint32_t modulo;
     uint32_t max_step;
+    uint32_t before_first;
 } xb_counter_spec;
 
 uint32_t xb_checksum(const xb_checksum_spec *spec, uint64_t intel_word);

@@ -5,14 +5,31 @@
 
 #include "arithmetic.h"
 
-/* Return whether the frame passes; update counts and counter reference (rule 5). */
-uint8_t xb_judge(const xb_message_spec *spec, xb_message_state *state, uint64_t intel_word,
-                 uint32_t length)
+/* Return whether the frame passes a profile's check and its machine. */
+static uint8_t judge_profile(const xb_profile_spec *spec, xb_message_state *state,
+                             xb_profile_state *profile, uint64_t intel_word)
+{
+    if (xb_check_frame(spec, profile, intel_word) == (uint8_t)XB_CHECK_WRONG_CRC) {
+        state->checksum_wrong = xb_count(state->checksum_wrong);
+    }
+    return xb_profile_accepts(spec, profile);
+}
+
+/* Return whether the frame passes; update counts and counter reference (rule 5). `profile` and its
+ * state are those of the message, or NULL. */
+uint8_t xb_judge(const xb_message_spec *spec, xb_message_state *state,
+                 const xb_profile_spec *profile, xb_profile_state *profile_state,
+                 uint64_t intel_word, uint32_t length)
 {
     /* LENGTH */
     if (length < spec->length && spec->allow_short == 0u) {
         state->short_ = xb_count(state->short_);
         return 0u;
+    }
+
+    /* PROFILE: checksum and counter in one check */
+    if (profile != NULL) {
+        return judge_profile(profile, state, profile_state, intel_word);
     }
 
     /* CHECKSUM */

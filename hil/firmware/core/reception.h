@@ -9,6 +9,7 @@
 #include <stdint.h>
 
 #include "frames.h"
+#include "profiles.h"
 #include "protection.h"
 #include "xb_state.h"
 
@@ -36,7 +37,8 @@ typedef struct {
     uint8_t last_octet;
 } xb_unit_spec;
 
-/* A received message: how it is recognised, protected and split into units. */
+/* A received message: how it is recognised, protected and split into units. With a profile (an
+ * index of xb_bridge_spec, or XB_NONE) checksum and counter are its own. */
 typedef struct {
     xb_frame_key key;
     const xb_checksum_spec *checksum; /* or NULL */
@@ -46,6 +48,7 @@ typedef struct {
     const uint16_t *routes;
     uint32_t unit_count;
     uint32_t route_count;
+    int32_t profile;
     uint8_t length;
     uint8_t allow_short;
     uint8_t judged; /* a fault watches it frame by frame */
@@ -58,8 +61,9 @@ typedef struct {
     int32_t condition;
 } xb_clock_spec;
 
-uint8_t xb_judge(const xb_message_spec *spec, xb_message_state *state, uint64_t intel_word,
-                 uint32_t length);
+uint8_t xb_judge(const xb_message_spec *spec, xb_message_state *state,
+                 const xb_profile_spec *profile, xb_profile_state *profile_state,
+                 uint64_t intel_word, uint32_t length);
 uint8_t xb_unit_arrived(const xb_unit_spec *unit, uint32_t length);
 uint8_t xb_unit_selected(const xb_unit_spec *unit, uint64_t selector);
 uint8_t xb_unit_expires(const xb_unit_spec *spec, const xb_unit_state *state);

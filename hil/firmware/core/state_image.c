@@ -37,6 +37,9 @@ void xb_image_write(xb_engine *engine, xb_writer *writer)
     for (uint32_t i = 0u; i < spec->message_count; i++) {
         xb_put_message(writer, &engine->messages[i]);
     }
+    for (uint32_t i = 0u; i < spec->profile_count; i++) {
+        xb_put_profile(writer, &engine->profiles[i]);
+    }
     for (uint32_t i = 0u; i < spec->unit_count; i++) {
         xb_put_unit(writer, &engine->units[i]);
     }

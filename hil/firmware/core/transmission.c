@@ -56,7 +56,7 @@ uint8_t xb_source_lost(const xb_transmit_spec *spec, const xb_store *store)
 }
 
 /* Put a sent message to its reset state: "changed" is judged against reset values, the counter
- * that leaves first is 0. */
+ * is the one before the first. */
 void xb_transmit_reset(const xb_transmit_spec *spec, xb_transmit_state *state,
                        const xb_store *store)
 {
@@ -64,7 +64,7 @@ void xb_transmit_reset(const xb_transmit_spec *spec, xb_transmit_state *state,
     state->last_word = xb_pack(spec, store);
     state->stopped = xb_source_lost(spec, store);
     if (spec->counter != NULL) {
-        state->counter = spec->counter->modulo - 1u;
+        state->counter = spec->counter->before_first;
     }
     if (spec->condition == XB_NONE) {
         xb_transmit_start(spec, state);
