@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 
 from hil.comparison import Difference, Key, Kind
+from hil.link.free_run import FreeRunDifference
 from hil.repetition import Repetition
 from hil.vectors.names import Names, show, to_physical
 from hil.vectors.vector import Vector
-from xlate_core.bridge import Inputs
+from xlate_core.bridge import Inputs, Outputs
 from xlate_core.buses import BusCommand
 from xlate_core.frames import BUS_NAMES, Frame, show_identifier
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal
@@ -60,6 +61,18 @@ def explain(
             lines.append(f"    {step.tick * tick_ms} ms  in {into}  out {out}")
     lines.append(f"  run again {command}")
     return lines
+
+
+def free_run_lines(names: Names, found: FreeRunDifference) -> list[str]:
+    """Return the explanation of a free run's first difference, line by line."""
+    head = f"first difference at tick {found.tick} ({found.tick * names.tick_ms} ms)"
+    wanted, actual = found.expected, found.actual
+    if not isinstance(wanted, Outputs) or not isinstance(actual, Outputs):
+        return [head, f"  {KIND_WORDS[Kind.STATE]}: expected {wanted:08X}, actual {actual:08X}"]
+    lines = [head]
+    for bus, (expected, sent) in enumerate(zip(wanted.frames, actual.frames, strict=True)):
+        lines += bus_lines(names, bus, expected, sent)
+    return lines + rest_differences(names, wanted[1:], actual[1:])
 
 
 def kind_words(names: Names, difference: Difference, tick_ms: int) -> str:
@@ -134,13 +147,21 @@ def frame_lines(names: Names, difference: Difference) -> list[str]:
     for bus, (expected, actual) in enumerate(
         zip(difference.expected, difference.actual, strict=True)
     ):
-        if expected == actual:
-            continue
-        for word, frames in (("expected", expected), ("actual", actual)):
-            shown = ", ".join(short(names, frame) for frame in frames) or "no frame"
-            lines.append(f"  {word:9} to {BUS_NAMES[bus]}: {shown}")
-        lines += signal_lines(names, expected, actual)
+        lines += bus_lines(names, bus, expected, actual)
     return lines
+
+
+def bus_lines(
+    names: Names, bus: int, expected: tuple[Frame, ...], actual: tuple[Frame, ...]
+) -> list[str]:
+    """Return expected and actual frames of one bus, none when they agree."""
+    if expected == actual:
+        return []
+    lines = []
+    for word, frames in (("expected", expected), ("actual", actual)):
+        shown = ", ".join(short(names, frame) for frame in frames) or "no frame"
+        lines.append(f"  {word:9} to {BUS_NAMES[bus]}: {shown}")
+    return lines + signal_lines(names, expected, actual)
 
 
 def signal_lines(names: Names, expected: Sequence[Frame], actual: Sequence[Frame]) -> list[str]:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from hil.link.records import (
     DIGEST_REQUEST,
     frame_record,
-    input_records,
+    input_pieces,
     reset_record,
     ticks_records,
 )
@@ -29,7 +29,7 @@ def requests(found: Iterator[Play], start: Inputs, room: int) -> Iterator[tuple[
         if play.reset is not None:
             news.append(reset_record(*play.reset))
         if play.inputs is not inputs:
-            news.append(input_records(inputs, play.inputs))
+            news += input_pieces(inputs, play.inputs)
         if play.frames:
             codes = dict(play.codes)
             news += [

@@ -76,8 +76,11 @@ DIGEST_REQUEST = bytes((Op.DIGEST,))
 
 def input_records(old: Inputs, new: Inputs) -> bytes:
     """Return the records that bring the board's inputs from one state to another."""
-    if old is new:
-        return b""
+    return b"" if old is new else b"".join(input_pieces(old, new))
+
+
+def input_pieces(old: Inputs, new: Inputs) -> list[bytes]:
+    """Return the same, record by record: a packet may end between any two."""
     parts = [
         RECORD[Op.LEVEL].pack(Op.LEVEL, index, level)
         for index, level in enumerate(new.levels)
@@ -95,7 +98,7 @@ def input_records(old: Inputs, new: Inputs) -> bytes:
         for bus in Bus
         if new.buses[bus] != old.buses[bus]
     ]
-    return b"".join(parts)
+    return parts
 
 
 @dataclass(slots=True)

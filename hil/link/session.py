@@ -102,6 +102,11 @@ class Session:
         return len(self._queue)
 
     @property
+    def open_requests(self) -> int:
+        """Requests queued or on the way, of which the board has not yet said that it has them."""
+        return len(self._queue) + len(self._in_flight)
+
+    @property
     def idle(self) -> bool:
         """Whether nothing is queued, in flight or unread."""
         return not self._queue and self._window.idle and not self._replies

@@ -15,6 +15,7 @@ from hil.boards.options import BoardOptions
 from hil.runner import Pairings, is_vector, load_for_run, run_vector
 from hil.verdicts import Verdict
 from tests.core.test_bridge import PAIRINGS
+from tests.link.test_free_run import whole_run
 from tools.environment import ARM_COMPILER, EMULATOR
 from xlate_core.bridge import ResetCause
 from xlate_core.pairing import load
@@ -58,6 +59,17 @@ class TestOnTheEmulator:
                 vector, names = load_for_run(path, pairings)
                 result = run_vector(vector, names, board, "")
                 assert result.verdict is Verdict.PASS, "\n".join(result.explanation)
+        finally:
+            board.close()
+
+    def test_its_own_clock_runs_it_too(self) -> None:
+        pairing = load(PAIRINGS / "minimal")
+        board = EmulatedBoard(pairing, firmware(pairing))
+        try:
+            run = whole_run(board, "minimal")
+            assert run.difference is None
+            assert run.ticks > 50
+            assert run.frames_out > 0
         finally:
             board.close()
 

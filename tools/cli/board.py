@@ -177,9 +177,16 @@ def restart_command(board: str, folder: Path | None, baud: int) -> None:
 @baud_option
 @click.option("--seconds", type=click.FloatRange(0.1, 3600), default=5.0, show_default=True)
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
-@click.option("--style", default="disturbed", show_default=True, help="Style of the traffic.")
+@click.option(
+    "--style",
+    type=click.Choice(("driving", "disturbed", "hostile")),
+    default="disturbed",
+    show_default=True,
+    help="Style of the traffic.",
+)
+@json_option
 def free_run_command(
-    board: str, folder: Path | None, baud: int, seconds: float, seed: int, style: str
+    board: str, folder: Path | None, baud: int, seconds: float, seed: int, style: str, as_json: bool
 ) -> None:
     """Let BOARD run by its own clock under random traffic and compare its journal.
 
@@ -187,6 +194,7 @@ def free_run_command(
     agrees, 1 at a difference, 3 when the journal is not whole.
     """
     from hil.boards.registry import close_board, open_board
+    from hil.explanation import free_run_lines
     from hil.link.board import LinkBoard
     from hil.link.free_run import free_run
     from hil.vectors import plays, random_traffic
@@ -195,26 +203,37 @@ def free_run_command(
 
     with told():
         pairing = load_pairing(folder)
+        names = names_of(pairing)
         opened = open_board(board, pairing, options_of(baud))
         try:
             if not isinstance(opened, LinkBoard):
                 raise InputError(f"board `{board}` has no clock of its own")
             ticks = int(seconds * 1000) // pairing.spec.tick_ms
-            steps = random_traffic.steps(names_of(pairing), seed, style, ticks)
+            steps = random_traffic.steps(names, seed, style, ticks)
             header = Header("", "", "", "", 0, 1, ticks, ticks, (), "", "", None)
             run = free_run(opened, seconds, plays.of_steps(steps, header))
         finally:
             close_board(opened)
-    click.echo(
-        f"free run of {run.ticks} ticks: {run.inputs} inputs, {run.frames_in} frames in, "
-        f"{run.frames_out} frames out, state digest {run.digest or 0:08X}"
-    )
-    if run.difference is not None:
-        one = run.difference
-        click.echo(f"first difference at tick {one.tick}: expected {one.expected}")
-        click.echo(f"  actual {one.actual}")
+    lines = [] if run.difference is None else free_run_lines(names, run.difference)
+    if as_json:
+        told_run = {
+            "ticks": run.ticks,
+            "inputs": run.inputs,
+            "frames_in": run.frames_in,
+            "frames_out": run.frames_out,
+            "digest": run.digest,
+            "difference": lines,
+        }
+        click.echo(json.dumps(told_run, indent=2))
+    else:
+        click.echo(
+            f"free run of {run.ticks} ticks: {run.inputs} inputs, {run.frames_in} frames in, "
+            f"{run.frames_out} frames out, state digest {run.digest or 0:08X}"
+        )
+        for line in lines or ["as the reference says, bit for bit"]:
+            click.echo(line)
+    if lines:
         sys.exit(EXIT_MISMATCH)
-    click.echo("as the reference says, bit for bit")
 
 
 @command.command("log")
