@@ -36,6 +36,7 @@ class Kind(StrEnum):
     EARLY = "early"
     LATE = "late"
     ORDER = "order"
+    TRUNCATED = "truncated"
     PIN = "pin"
     STATE = "state"
 
@@ -237,7 +238,9 @@ def frame_kind(expected: tuple[Frame, ...], actual: tuple[Frame, ...]) -> tuple[
     left = list(expected)
     for frame in actual:
         if frame not in left:
-            return Kind.VALUE, frame[:3]
+            lengths = [len(one.data) for one in left if one[:3] == frame[:3]]
+            short = len(frame.data) < min(lengths)
+            return Kind.TRUNCATED if short else Kind.VALUE, frame[:3]
         left.remove(frame)
     raise AssertionError  # equal multisets were handled above
 

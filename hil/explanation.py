@@ -21,6 +21,7 @@ KIND_WORDS = {
     Kind.EARLY: "early: the frame is expected later",
     Kind.LATE: "late: the frame comes later",
     Kind.ORDER: "order: the right frames in another order",
+    Kind.TRUNCATED: "truncated: the frame has fewer octets",
     Kind.PIN: "value: an output pin, a bus command or the power hold",
     Kind.STATE: "state: outputs agree, the state digest does not",
 }

@@ -1,8 +1,10 @@
 """The one runner for all boards: vectors in, verdicts out."""
 
 import shlex
+import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,7 +16,7 @@ from hil.boards.interface import (
     BoardTimeoutError,
     WrongBoardError,
 )
-from hil.comparison import compare
+from hil.comparison import Difference, compare
 from hil.explanation import explain
 from hil.repetition import repeat
 from hil.reports.around import around
@@ -22,6 +24,7 @@ from hil.vectors.errors import VectorError, nearest
 from hil.vectors.names import Names, names_of
 from hil.vectors.vector import SUFFIXES, Vector, check_fits, load_vector
 from hil.verdicts import Verdict
+from hil.written_out import written_out
 from xlate_core.bridge import RULES
 from xlate_core.errors import InputError
 from xlate_core.pairing.model import Pairing
@@ -143,9 +146,11 @@ def run_vector(vector: Vector, names: Names, board: Board, command: str) -> Resu
         if run.difference is not None:
             verdict = Verdict.MISMATCH
             explanation = tuple(explain(vector, names, run.difference, None, command))
-            picture = around(vector, names, run.difference)
-            repetition = repeat(vector, names, board, run.difference)
-            explanation = tuple(explain(vector, names, run.difference, repetition, command))
+            with told_in_full(vector, names, board, run.difference) as (whole, difference):
+                explanation = tuple(explain(whole, names, difference, None, command))
+                picture = around(whole, names, difference)
+                repetition = repeat(whole, names, board, difference)
+                explanation = tuple(explain(whole, names, difference, repetition, command))
     except BoardError as error:
         if verdict is Verdict.PASS:
             return bench_result(vector, error, command)
@@ -167,6 +172,26 @@ def run_vector(vector: Vector, names: Names, board: Board, command: str) -> Resu
         picture=picture,
         bench_failed_late=bench_failed_late,
     )
+
+
+@contextmanager
+def told_in_full(
+    vector: Vector, names: Names, board: Board, difference: Difference
+) -> Iterator[tuple[Vector, Difference]]:
+    """Yield a vector with its frames and its first difference; random traffic is written out.
+
+    As they are where that is not possible, or where the board does not do it again.
+    """
+    if vector.header.random is None:
+        yield vector, difference
+        return
+    with tempfile.TemporaryDirectory(prefix="xlate-written-out-") as folder:
+        whole = written_out(vector, names, difference.tick + 1, Path(folder))
+        again = None if whole is None else compare(whole, names, board).difference
+        if whole is None or again is None:
+            yield vector, difference
+        else:
+            yield whole, again
 
 
 def bench_result(vector: Vector, error: BoardError, command: str) -> Result:

@@ -55,6 +55,13 @@ def value(tick: int, outputs: Outputs, board: BrokenBoard) -> Outputs:
     return put(outputs, frame._replace(data=bytes((0x12,)) + frame.data[1:]))
 
 
+def truncated(tick: int, outputs: Outputs, board: BrokenBoard) -> Outputs:
+    if tick < 40 or not outputs.frames[0]:
+        return outputs
+    (frame,) = outputs.frames[0]
+    return put(outputs, frame._replace(data=frame.data[:-1]))
+
+
 def missing(tick: int, outputs: Outputs, board: BrokenBoard) -> Outputs:
     return put(outputs) if tick >= 40 else outputs
 

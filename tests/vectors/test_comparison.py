@@ -12,6 +12,7 @@ from hil.boards.interface import (
     Identity,
 )
 from hil.comparison import Kind, compare
+from hil.disturbed_runs import rewritten
 from hil.runner import run_vector
 from hil.vectors.generation import generate
 from hil.vectors.vector import Vector, load_vector, write_vector
@@ -47,6 +48,7 @@ def test_the_reference_agrees_with_its_own_vector(sample: Vector) -> None:
     ("spoil", "kind", "tick", "shift"),
     [
         (broken.value, Kind.VALUE, 41, 0),
+        (broken.truncated, Kind.TRUNCATED, 41, 0),
         (broken.missing, Kind.MISSING, 41, 0),
         (broken.extra, Kind.EXTRA, 45, 0),
         (broken.late, Kind.LATE, 41, 2),
@@ -137,13 +139,30 @@ def test_the_received_frames_of_the_tick_are_shown_decoded(tmp_path: Path) -> No
     assert "44 ms  in engine.STATE" in text
 
 
-def test_a_random_vector_is_explained_by_its_first_differing_output(tmp_path: Path) -> None:
+def test_a_random_vector_is_explained_like_any_other(tmp_path: Path) -> None:
     text = "random seed 7 style driving\n"
     sample = vector(tmp_path, text, "400 ms")
     assert run_vector(sample, names(), BrokenBoard(), AGAIN).verdict is Verdict.PASS
     result = run_vector(sample, names(), BrokenBoard(broken.missing), AGAIN)
     assert result.verdict is Verdict.MISMATCH
-    assert "outputs differ from the reference first at tick" in "\n".join(result.explanation)
+    explanation = "\n".join(result.explanation)
+    assert "outputs differ from the reference first at tick" in explanation
+    assert "missing: an expected frame did not come: body.GAUGE" in explanation
+    assert "last agreed steps" in explanation
+    assert result.explanation[-1] == f"  run again {AGAIN}"
+    assert "<svg" in result.picture
+    assert "| actual none" in result.picture
+
+
+def test_a_random_vector_the_reference_left_behind_is_told_by_its_digest(tmp_path: Path) -> None:
+    sample = vector(tmp_path, "random seed 7 style driving\n", "400 ms")
+    lines = list(sample.lines())
+    digest = lines[0].split("d=")[1][:8]
+    older = rewritten(sample, [lines[0].replace(digest, "00C0FFEE"), *lines[1:]], tmp_path)
+    result = run_vector(older, names(), BrokenBoard(), AGAIN)
+    assert result.verdict is Verdict.MISMATCH
+    assert "the vector is older" in "\n".join(result.explanation)
+    assert result.picture == ""
 
 
 class FailingBoard(BrokenBoard):
