@@ -102,12 +102,36 @@ class ConditionState:
 
 
 @dataclass(slots=True)
+class ClockworkState:
+    """What the order of a tick itself remembers.
+
+    - `phase` is 0 on control ticks; `first` is true until tick 0 has run;
+    - `uptime` stops at the longest start-up time of any condition;
+    - `supply_mv` is the committed supply.
+    """
+
+    phase: int = 0
+    first: bool = True
+    uptime: int = 0
+    supply_mv: int = 0
+
+    FIELDS: ClassVar[tuple[Field, ...]] = (
+        Field("phase", Width.U16, Overflow.WRAP),
+        Field("first", Width.U8, Overflow.BOUNDED, 1),
+        Field("uptime", Width.U32, Overflow.SATURATE),
+        Field("supply_mv", Width.U32, Overflow.SATURATE),
+    )
+
+
+@dataclass(slots=True)
 class Common:
     """What all parts of one engine look at.
 
     - `now` is the number of the next tick, 0 the first after reset;
     - `conditions` hold what was committed at the end of the previous tick;
     - `conditions_moved` is true from a commit that changed one to the end of the next tick;
+    - `conditions_open` is true when they have to be judged anew at the end of this tick;
+    - `outputs_open` is true when pins, commands or power hold moved since outputs were made;
     - `lines` and `commands` are state and command of each bus, `quiet` silences own messages.
     """
 
@@ -115,8 +139,11 @@ class Common:
     observer: Observer | None
     store: QuantityStore
     conditions: list[ConditionState]
+    clockwork: ClockworkState = field(default_factory=ClockworkState)
     now: int = 0
     conditions_moved: bool = True
+    conditions_open: bool = True
+    outputs_open: bool = True
     judged: frozenset[int] = field(default_factory=frozenset)
     lines: list[BusState] = field(default_factory=list)
     commands: list[int] = field(default_factory=list)

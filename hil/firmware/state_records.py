@@ -7,12 +7,11 @@ puts its fields out, or in, in order and width. They are the same for every pair
 from typing import Protocol
 
 from hil.firmware import function_tables
-from xlate_core.bridge import ClockworkState
 from xlate_core.buses import BusState
 from xlate_core.fault_memory import EntryState, OperationState, SnapshotState
 from xlate_core.faults import FaultState
 from xlate_core.fields import Field, Width
-from xlate_core.interface import ConditionState
+from xlate_core.interface import ClockworkState, ConditionState
 from xlate_core.kept_memory import StartState
 from xlate_core.pins import LevelInputState
 from xlate_core.power import PowerState, SleepState

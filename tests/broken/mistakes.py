@@ -634,8 +634,10 @@ MISTAKES = (
     Mistake(
         "reset_forgets_the_power_mode",
         "bridge.py",
-        "self.power = PowerState()",
-        'self.power = getattr(self, "power", PowerState())',
+        "        self.control = Control(self.common, self.intake.messages, self.bus_watch)\n",
+        "        former = getattr(self, 'control', None)\n"
+        "        self.control = Control(self.common, self.intake.messages, self.bus_watch)\n"
+        "        self.control.power = former.power if former else self.control.power\n",
         "minimal/reset_starts_anew",
     ),
     Mistake(

@@ -459,7 +459,7 @@ ANALOGUE = (
         ),
     ),
     *_in(
-        "bridge.py",
+        "terminals.py",
         (
             "gap_is_a_broken_wire",
             "Reading.BETWEEN: Status.IMPLAUSIBLE",

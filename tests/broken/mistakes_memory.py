@@ -35,8 +35,8 @@ MISTAKES = (
     Mistake(
         "any_reset_ends_the_cycle",
         "bridge.py",
-        "power.recall(self.spec.power, self.power, cause is ResetCause.POWER_ON)",
-        "power.recall(self.spec.power, self.power, cause is not None)",
+        "self.control.recall(cause is ResetCause.POWER_ON)",
+        "self.control.recall(cause is not None)",
         "long_nights/brown_out_ends_no_cycle",
     ),
     Mistake(
@@ -126,9 +126,9 @@ MISTAKES = (
     ),
     Mistake(
         "latch_lost_at_reset",
-        "bridge.py",
-        "                    state.level = spec.limit\n                    state.matured = True\n",
-        "                    state.level = spec.limit\n",
+        "control.py",
+        "                state.level = spec.limit\n                state.matured = True\n",
+        "                state.level = spec.limit\n",
         "long_nights/latch_survives_reset",
     ),
 )

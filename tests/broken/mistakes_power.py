@@ -131,7 +131,7 @@ MISTAKES = (
     ),
     Mistake(
         "bus_event_lasts_for_ever",
-        "bridge.py",
+        "bus_watch.py",
         "            line.seen = 0\n",
         "            line.seen &= 0x7F\n",
         "long_nights/flood_and_second_sender",
@@ -181,8 +181,8 @@ MISTAKES = (
     ),
     Mistake(
         "woken_module_does_not_listen_first",
-        "bridge.py",
-        "                buses.start(self.spec.buses[bus], lines[bus])\n",
+        "bus_watch.py",
+        "            buses.start(self.spec.buses[bus], lines[bus])\n",
         "",
         "long_nights/sleep_and_wake",
     ),

@@ -16,7 +16,7 @@ MISTAKES: dict[str, tuple[str, str]] = {
     "arrival_not_noted": ("a13 = now", "a13 = a13"),
     "pack_left_open": ("e0_0 = v", "e0_0 = v & 65534"),
     "counter_skips_its_last": ("k0 + 1 if k0 < 15 else 0", "k0 + 1 if k0 < 14 else 0"),
-    "nobody_woken": ("woken.append(43)", "pass"),
+    "nobody_woken": ("woken.append(", "id("),
     "unknown_counted_on_the_other_bus": ("unknown_engine += 1", "unknown_body += 1"),
     "pins_not_driven": ("pins_frequency = True", "pins_frequency = False"),
 }

@@ -116,6 +116,6 @@ def test_lockstep(name: str, seed: int, tmp_path: Path) -> None:
         same = board.digest() == bridge.digest()
         assert same, f"tick {tick}: {differences(bridge, board)}"
         assert actual == expected, f"tick {tick}"
-        seen |= {*expected.commands, 100 * (bridge.power.mode == ASLEEP)}
+        seen |= {*expected.commands, 100 * (bridge.control.power.mode == ASLEEP)}
     if any(bus.supervised for bus in bridge.spec.buses):
         assert len(seen & {int(one) for one in BusCommand}) > 1, "the buses were never in trouble"

@@ -83,9 +83,9 @@ class Sleepers:
         for spec in bridge.spec.conditions:
             conditions.holds(
                 spec,
-                bridge.clockwork.uptime,
-                bridge.power.mode,
-                bridge.clockwork.supply_mv,
+                bridge.common.clockwork.uptime,
+                bridge.control.power.mode,
+                bridge.common.clockwork.supply_mv,
                 store,  # type: ignore[arg-type]
             )
         self._sleep(CONDITIONS, _ranges(store))
@@ -113,9 +113,9 @@ class Sleepers:
     def _rest_function(self, number: int, controls: int) -> None:
         """Let a function rest, if it can."""
         bridge = self.bridge
-        spec, state = bridge.spec.functions[number], bridge.functions[number]
+        spec, state = bridge.spec.functions[number], bridge.control.functions[number]
         step: Callable[..., bool] = FUNCTIONS[type(spec)][1]
-        recorded = RecordedPower(bridge.power)
+        recorded = RecordedPower(bridge.control.power)
         store = RecordedStore(bridge.common.store)
         rest = attempt(lambda copied, seen: step(spec, copied, seen, recorded), state, store)
         self.tried[number] = controls
@@ -241,7 +241,7 @@ def remembering(bridge: Bridge, number: int) -> Callable[[], None]:
     What it did is remembered by input and own state, and done again when both come back.
     """
     spec: Any = bridge.spec.functions[number]
-    state = bridge.functions[number]
+    state = bridge.control.functions[number]
     step: Callable[..., bool] = FUNCTIONS[type(spec)][1]
     store = bridge.common.store
     source = store.states[spec.input]
@@ -265,7 +265,7 @@ def remembering(bridge: Bridge, number: int) -> Callable[[], None]:
             if len(known) >= MOST_REMEMBERED:
                 known.clear()
             capturing = _CapturingStore(store)
-            step(spec, state, capturing, bridge.power)
+            step(spec, state, capturing, bridge.control.power)
             known[key] = (own(state), capturing.published)
             return
         after, published = done

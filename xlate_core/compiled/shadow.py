@@ -1,7 +1,7 @@
 """A trial of the readable engine's own control tick, without its functions, on recording copies.
 
-Faults, fault memory and power mode are tried by the very code that defines them: a shadow of the
-engine, every state record of which is a copy, runs its control tick.
+Faults, fault memory and power mode are tried by the very code that defines them: a shadow of that
+part of the engine, every state record of which is a copy, runs its control tick.
 """
 
 from copy import copy
@@ -11,8 +11,10 @@ from typing import Any
 from xlate_core.bridge import Bridge
 from xlate_core.compiled.tracing import UntraceableError
 from xlate_core.compiled.trial import Opened, RecordedStore, Rest, judge, open_record
+from xlate_core.control import Control
 
-WITHOUT_STATE = {"functions", "level_inputs", "common", "intake", "sender", "spec"}
+RECORDS = ("faults", "operation", "entries", "snapshots", "power", "sleep")
+"""What a control tick moves, functions aside."""
 
 
 def try_control(bridge: Bridge, good: int) -> Rest | None:
@@ -20,30 +22,31 @@ def try_control(bridge: Bridge, good: int) -> Rest | None:
     opened: list[Opened] = []
     store = RecordedStore(bridge.common.store)
     try:
-        _shadow(bridge, store, opened, good)._control_tick()
+        _shadow(bridge, store, opened, good).tick()
     except (UntraceableError, AttributeError, TypeError):
         return None
     return judge(opened, store)
 
 
-def _shadow(bridge: Bridge, store: RecordedStore, opened: list[Opened], good: int) -> Bridge:
-    """Return a copy of the engine whose control tick touches nothing of the original."""
-    shadow = copy(bridge)
-    shadow.common = copy(bridge.common)
-    shadow.common.store = store  # type: ignore[assignment]
-    shadow.common.observer = None
-    shadow.common.lines = _opened(bridge.common.lines, opened)
-    shadow.intake = copy(bridge.intake)
-    shadow.intake.messages = [copy(message) for message in bridge.intake.messages]
-    for index in bridge.common.judged:
-        shadow.intake.messages[index].good = good
+def _shadow(bridge: Bridge, store: RecordedStore, opened: list[Opened], good: int) -> Control:
+    """Return a copy of the control part; its tick touches nothing of the original."""
+    common = copy(bridge.common)
+    common.store = store  # type: ignore[assignment]
+    common.observer = None
+    common.clockwork = _opened(bridge.common.clockwork, opened)
+    common.lines = _opened(bridge.common.lines, opened)
+    shadow = copy(bridge.control)
+    shadow.common = common
+    shadow.bus_watch = copy(bridge.bus_watch)
+    shadow.bus_watch.common = common
+    shadow.messages = [copy(message) for message in bridge.intake.messages]
+    for index in common.judged:
+        shadow.messages[index].good = good
     shadow._functions = ()
     shadow.functions = []
-    shadow._moved = set()
-    for name in Bridge.__slots__:
-        if name not in WITHOUT_STATE and not name.startswith("_"):
-            value = getattr(bridge, name)
-            setattr(shadow, name, _opened(value, opened))
+    shadow.moved = set()
+    for name in RECORDS:
+        setattr(shadow, name, _opened(getattr(bridge.control, name), opened))
     return shadow
 
 

@@ -157,8 +157,8 @@ class Support:
         """Run the control tick of the readable engine."""
         engine = self.engine
         engine.common.now = now
-        engine._moved = set(self._every_quantity)
-        engine._control_tick()
+        engine.control.moved = set(self._every_quantity)
+        engine.control.tick()
 
     def tell_failsafe(self, function: int, before: bool, after: bool) -> None:
         """Tell the observer that a function entered or left its safe state."""
@@ -271,7 +271,7 @@ class Support:
             return False
         engine = self.engine
         self.held = inputs
-        self.started_at, self.phase = now, engine.clockwork.phase
+        self.started_at, self.phase = now, engine.common.clockwork.phase
         self.eager.clear()
         self.looks.clear()
         slots = engine.sender.transmits
@@ -291,10 +291,10 @@ class Support:
         engine = self.engine
         return not (
             engine.common.conditions_moved
-            or engine._conditions_open
-            or engine._bouncing
-            or engine.clockwork.first
-            or engine.clockwork.uptime < engine._longest_startup
+            or engine.common.conditions_open
+            or engine.terminals.bouncing
+            or engine.common.clockwork.first
+            or engine.common.clockwork.uptime < engine._longest_startup
             or engine.intake._fresh
             or engine.sender.eager
             or engine.sender._routing
@@ -308,7 +308,9 @@ class Support:
         if index < 0:
             return False
         told = self.engine.common.store.states[index]
-        supply = min(self.engine.clockwork.supply_mv, self.engine.spec.quantities[index].high)
+        supply = min(
+            self.engine.common.clockwork.supply_mv, self.engine.spec.quantities[index].high
+        )
         return told.value != supply or told.status != Status.VALID
 
     def _other_expiry(self) -> int:
@@ -338,7 +340,7 @@ class Support:
                 places.append((number, slot.due_at - now, spec.period))
         control = engine.spec.control_ticks
         length = lcm(control, *(period for _, _, period in places))
-        ahead = -engine.clockwork.phase % control
+        ahead = -engine.common.clockwork.phase % control
         if length > LONGEST_AGENDA:
             return self._endless(places, ahead, control).__next__
         entries = [self._due(offset, places, ahead, control) for offset in range(length)]
@@ -416,7 +418,7 @@ class Support:
         """Write back what does not belong to one message, unit or slot alone."""
         engine = self.engine
         engine.common.now = now
-        clockwork = engine.clockwork
+        clockwork = engine.common.clockwork
         clockwork.phase = (self.phase + now - self.started_at) % engine.spec.control_ticks
         for counts, seen in zip(
             engine.intake.bus_counts, (unknown_body, unknown_engine), strict=True
@@ -443,5 +445,5 @@ class Support:
         sender.unpacked = everything - sender.watched
         sender.eager = set(sender.watched)
         engine._outputs = None
-        engine._pins_changed = engine._conditions_open = True
-        engine._moved = set(self._every_quantity)
+        engine.terminals.moved = engine.common.conditions_open = True
+        engine.control.moved = set(self._every_quantity)

@@ -96,7 +96,7 @@ def _live_state(text: Text, plan: Plan) -> None:
         "common = engine.common",
         "store = common.store",
         "touched, changed = store.touched, store.changed",
-        "power = engine.power",
+        "power = engine.control.power",
         "pending, eager, looks = support.pending, support.eager, support.looks",
         "sleepers = support.sleepers",
         "woken = sleepers.woken",
@@ -130,7 +130,7 @@ def _live_state(text: Text, plan: Plan) -> None:
         else:
             text.add(f"step_{number} = support.steps[{number}]")
             text.add(f"fs_{number} = engine.spec.functions[{number}]")
-            text.add(f"f_{number} = engine.functions[{number}]")
+            text.add(f"f_{number} = engine.control.functions[{number}]")
 
 
 def _marks(text: Text, plan: Plan) -> None:
@@ -321,7 +321,7 @@ def _tick(text: Text, observed: bool) -> None:
         text.add("now += 1")
         with text.block("if pins_level or pins_duty or pins_frequency:"):
             text.add("drive_pins()")
-        with text.block("if sleepers.judge or engine._conditions_open:"):
+        with text.block("if sleepers.judge or common.conditions_open:"):
             text.add("support.commit(now)", "held = support.held")
             text.add("power_hold_is()")
         text.add(
@@ -329,7 +329,7 @@ def _tick(text: Text, observed: bool) -> None:
         )
     with text.block("def power_hold_is():"):
         text.nonlocals(["power_hold", "idle"])
-        text.add("power_hold = engine._power_hold", "idle = None")
+        text.add("power_hold = engine.control.power_hold", "idle = None")
 
 
 def _absorb(text: Text, plan: Plan) -> None:
