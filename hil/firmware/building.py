@@ -7,6 +7,7 @@ from pathlib import Path
 
 from hil.boards.interface import BoardError
 from hil.firmware import tables
+from hil.firmware.function_tables import unused_files
 from xlate_core.pairing.model import Pairing
 
 CORE = Path(__file__).resolve().parent / "core"
@@ -29,8 +30,14 @@ def find_compiler() -> str | None:
 
 
 def core_sources(core: Path = CORE) -> list[Path]:
-    """Return the C files of the core."""
+    """Return the C files of the core, of every kind of function."""
     return sorted(core.rglob("*.c"))
+
+
+def needed_sources(pairing: Pairing, core: Path = CORE) -> list[Path]:
+    """Return the C files of the core that a pairing needs: without functions it does not use."""
+    spared = unused_files(pairing.spec.functions)
+    return [path for path in core_sources(core) if path.name not in spared]
 
 
 def compile_core(
@@ -50,7 +57,11 @@ def compile_core(
     if compiler is None:
         raise BoardError("no C compiler; Debian: apt-get install gcc libc6-dev")
     generated = tables.write(pairing, directory)
-    sources = [*core_sources(core), *(path for path in generated if path.suffix == ".c"), *more]
+    sources = [
+        *needed_sources(pairing, core),
+        *(path for path in generated if path.suffix == ".c"),
+        *more,
+    ]
     target = directory / output
     includes = [f"-I{core}", f"-I{core / 'functions'}", f"-I{directory}"]
     command = [compiler, *LANGUAGE, *WARNINGS, *flags, *includes, *map(str, sources)]

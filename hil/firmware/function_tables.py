@@ -1,7 +1,8 @@
 """Every kind of vehicle function of the firmware: its C name, state records and table entries.
 
 One line a kind, in the order of `xb_function_kind`. From it come the arrays of the tables, their
-counts and the state records; the C itself has the kind in functions.h, functions.c, interface.h.
+counts, the state records and what runs each kind (`function_steps.py`); C names the kind itself in
+functions.h and interface.h only. What a pairing does not use stays out of its firmware.
 """
 
 from collections.abc import Callable, Sequence
@@ -47,8 +48,24 @@ class Parts(NamedTuple):
     count: Callable[[Any], int]
 
 
+class Further(NamedTuple):
+    """One more record beside a function's own state.
+
+    `array` is its place in `xb_engine`; the state image has it where the member `asked_by` of the
+    spec is no null pointer, always when that is empty.
+    """
+
+    record: str
+    array: str
+    asked_by: str = ""
+
+
 class FunctionKind(NamedTuple):
-    """One kind: `name` in C, `entry(spec, arrays, first part)`; the array is called `plural`."""
+    """One kind: `name` in C, `entry(spec, arrays, first part)`; the array is called `plural`.
+
+    Its step takes spec, state, parts, `further` records, the quantities, and with `sees_power` the
+    power state. `files` are the C files that only it and other kinds naming them need.
+    """
 
     spec: type
     state: Any
@@ -56,11 +73,19 @@ class FunctionKind(NamedTuple):
     entry: Callable[[Any, Arrays, int], str]
     parts: Parts | None = None
     plural: str = ""
+    further: tuple[Further, ...] = ()
+    sees_power: bool = True
+    files: tuple[str, ...] = ()
 
     @property
     def array(self) -> str:
         """Name of the array of specs and of states."""
         return self.plural or f"{self.name}s"
+
+    @property
+    def c_files(self) -> tuple[str, ...]:
+        """Names of the C files the kind is made of."""
+        return self.files or (f"{self.name}.c",)
 
 
 KINDS: tuple[FunctionKind, ...] = (
@@ -70,10 +95,22 @@ KINDS: tuple[FunctionKind, ...] = (
         "cooling_fan",
         drive.cooling_fan,
         Parts("fan_stage", StageState, lambda spec: len(spec.stages)),
+        further=(Further("fan_demand", "fan_demands", "demand"),),
+        files=("cooling_fan.c", "fan_demand.c"),
     ),
-    FunctionKind(FuelPumpSpec, FuelPumpState, "fuel_pump", drive.fuel_pump),
-    FunctionKind(GaugeSpec, GaugeState, "gauge", plain.gauge),
-    FunctionKind(MappingSpec, MappingState, "mapping", plain.mapping),
+    FunctionKind(
+        FuelPumpSpec,
+        FuelPumpState,
+        "fuel_pump",
+        drive.fuel_pump,
+        further=(
+            Further("pump_guard", "pump_guards", "guard"),
+            Further("pump_command", "pump_commands", "command"),
+        ),
+        files=("fuel_pump.c", "pump_command.c"),
+    ),
+    FunctionKind(GaugeSpec, GaugeState, "gauge", plain.gauge, sees_power=False),
+    FunctionKind(MappingSpec, MappingState, "mapping", plain.mapping, sees_power=False),
     FunctionKind(
         AcceleratorPedalSpec,
         AcceleratorPedalState,
@@ -94,28 +131,45 @@ KINDS: tuple[FunctionKind, ...] = (
         "lamp_panel",
         instruments.lamp_panel,
         Parts("lamp", LampState, lambda spec: len(spec.lamps)),
+        files=("lamps.c",),
     ),
     FunctionKind(
         EngineSpeedGaugeSpec,
         EngineSpeedGaugeState,
         "engine_speed_gauge",
         instruments.engine_speed_gauge,
+        sees_power=False,
     ),
-    FunctionKind(PulseOutputSpec, PulseOutputState, "pulse_output", instruments.pulse_output),
+    FunctionKind(
+        PulseOutputSpec,
+        PulseOutputState,
+        "pulse_output",
+        instruments.pulse_output,
+        sees_power=False,
+    ),
     FunctionKind(FuelLevelSpec, FuelLevelState, "fuel_level", instruments.fuel_level),
     FunctionKind(
         ConsumptionCounterSpec,
         ConsumptionCounterState,
         "consumption_counter",
         instruments.consumption_counter,
+        sees_power=False,
     ),
-    FunctionKind(VehicleSpeedSpec, VehicleSpeedState, "vehicle_speed", instruments.vehicle_speed),
+    FunctionKind(
+        VehicleSpeedSpec,
+        VehicleSpeedState,
+        "vehicle_speed",
+        instruments.vehicle_speed,
+        sees_power=False,
+    ),
     FunctionKind(
         CoolingFanDutySpec,
         CoolingFanDutyState,
         "cooling_fan_duty",
         drive.cooling_fan_duty,
         plural="cooling_fan_duties",
+        further=(Further("fan_demand", "duty_demands"),),
+        files=("cooling_fan_duty.c", "fan_demand.c"),
     ),
     FunctionKind(
         AirConditioningSpec, AirConditioningState, "air_conditioning", drive.air_conditioning
@@ -145,6 +199,17 @@ def kind_of(spec: FunctionSpec) -> int:
         if type(spec) is kind.spec:
             return number
     raise NotationError(f"{spec.name}: the firmware has no function {type(spec).__name__}")
+
+
+def used(functions: Sequence[FunctionSpec]) -> tuple[FunctionKind, ...]:
+    """Return the kinds a pairing has functions of, in the order of their numbers."""
+    return tuple(kind for kind in KINDS if any(type(spec) is kind.spec for spec in functions))
+
+
+def unused_files(functions: Sequence[FunctionSpec]) -> frozenset[str]:
+    """Return the names of the C files that only kinds need which a pairing does not use."""
+    every = {file for kind in KINDS for file in kind.c_files}
+    return frozenset(every.difference(*(kind.c_files for kind in used(functions))))
 
 
 def tables(functions: Sequence[FunctionSpec], arrays: Arrays) -> dict[str, tuple[str, list[str]]]:

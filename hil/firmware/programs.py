@@ -13,7 +13,7 @@ from pathlib import Path
 
 from hil.boards.interface import BoardError
 from hil.firmware import call_graph, image, tables
-from hil.firmware.building import NATIVE_MEMORY
+from hil.firmware.building import NATIVE_MEMORY, needed_sources
 from hil.firmware.toolchains import NATIVE, STM32, Toolchain, find
 from xlate_core.pairing.model import Pairing
 
@@ -101,11 +101,12 @@ def ingredients(pairing: Pairing, board: str, flags: tuple[str, ...] = ()) -> st
     return found.hexdigest()[:24]
 
 
-def sources(board: str, program: str, core: Path = CORE) -> list[Path]:
-    """Return the C files of a board's program in the order of their names."""
+def sources(pairing: Pairing, board: str, program: str, core: Path = CORE) -> list[Path]:
+    """Return the C files of a pairing's program for a board in the order of their names."""
     others = {name for names in VARIANTS.values() for name in names} - set(VARIANTS[program])
-    folders = [core, LINK, BOARDS / board] if program == "link" else [core, BOARDS / board]
+    folders = [LINK, BOARDS / board] if program == "link" else [BOARDS / board]
     found = [path for folder in folders for path in folder.rglob("*.c")]
+    found += needed_sources(pairing, core)
     return sorted((path for path in found if path.name not in others), key=lambda path: path.name)
 
 
@@ -131,7 +132,7 @@ def build(
     for old in objects.iterdir():
         old.unlink()
     written = tables.write(pairing, generated)
-    files = sources(board, program) + [path for path in written if path.suffix == ".c"]
+    files = sources(pairing, board, program) + [path for path in written if path.suffix == ".c"]
     includes = [CORE, CORE / "functions", LINK, BOARDS / board, generated]
     maps = [f"-ffile-prefix-map={PROJECT}=.", f"-ffile-prefix-map={directory.resolve()}=build"]
     command = [*toolchain.command, *toolchain.compile_flags(), *maps]

@@ -1,4 +1,4 @@
-"""Tables of one pairing for the C core: `BridgeSpec` -> xb_tables.h and xb_tables.c.
+"""Tables of one pairing for the C core: `BridgeSpec` -> xb_tables.h, xb_tables.c, xb_functions.c.
 
 The text depends on the validated model alone: no date, no path, no name of the machine. A second
 pairing needs no new C.
@@ -6,7 +6,7 @@ pairing needs no new C.
 
 from pathlib import Path
 
-from hil.firmware import function_tables, memory_tables, state_records
+from hil.firmware import function_steps, function_tables, memory_tables, state_records
 from hil.firmware.control_tables import ControlTables
 from hil.firmware.frame_tables import FrameTables
 from hil.firmware.notation import Arrays, array, struct, u8, u16, u32
@@ -117,6 +117,7 @@ def generate(pairing: Pairing) -> dict[str, str]:
         "xb_state.c": state_records.source(),
         "xb_tables.h": header(pairing),
         "xb_tables.c": source(pairing),
+        "xb_functions.c": GENERATED + function_steps.source(pairing.spec.functions),
     }
 
 

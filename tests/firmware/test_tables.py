@@ -18,7 +18,7 @@ from tools.cli.main import main
 from xlate_core.pairing import load
 from xlate_core.protection import CRC8_CATALOGUE
 
-FILES = {"xb_tables.h", "xb_tables.c", "xb_state.h", "xb_state.c"}
+FILES = {"xb_tables.h", "xb_tables.c", "xb_functions.c", "xb_state.h", "xb_state.c"}
 WITHOUT_PLACE = ("__DATE__", "__TIME__", "__FILE__")
 
 

@@ -1,0 +1,92 @@
+"""Only the vehicle functions a pairing uses are in its firmware, on every board."""
+
+import dataclasses
+import re
+from pathlib import Path
+
+import pytest
+from elftools.elf.elffile import ELFFile
+
+from hil.firmware.building import CORE, build_library, core_sources, needed_sources
+from hil.firmware.function_steps import source
+from hil.firmware.function_tables import KINDS, unused_files, used
+from hil.firmware.programs import build
+from hil.firmware.toolchains import NATIVE, STM32
+from tests.core.test_bridge import NAMES, PAIRINGS
+from tools.environment import ARM_COMPILER, C_COMPILER
+from xlate_core.pairing import Pairing, load
+
+BOARDS = [
+    pytest.param(NATIVE, marks=pytest.mark.skipif(not C_COMPILER.present(), reason="needs gcc")),
+    pytest.param(
+        STM32,
+        marks=[
+            pytest.mark.skipif(not ARM_COMPILER.present(), reason="needs arm-none-eabi-gcc"),
+            pytest.mark.slow,
+        ],
+    ),
+]
+
+
+def steps_in(program: Path) -> set[str]:
+    """The kinds whose step a linked program or library holds."""
+    names = {f"xb_{kind.name}_step": kind.name for kind in KINDS}
+    with program.open("rb") as stream:
+        section = ELFFile(stream).get_section_by_name(".symtab")
+        assert section is not None, "a program keeps its symbols"
+        found = {symbol.name for symbol in section.iter_symbols() if symbol["st_size"]}
+    return {kind for name, kind in names.items() if name in found}
+
+
+def kinds_of(pairing: Pairing) -> set[str]:
+    return {kind.name for kind in used(pairing.spec.functions)}
+
+
+def test_every_kind_is_used_by_one_pairing_and_not_by_another() -> None:
+    uses = [kinds_of(load(PAIRINGS / name)) for name in NAMES]
+    for kind in KINDS:
+        assert any(kind.name in one for one in uses), kind.name
+        assert any(kind.name not in one for one in uses), kind.name
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_text_runs_every_kind_of_the_pairing_and_no_other(name: str) -> None:
+    pairing = load(PAIRINGS / name)
+    labels = re.findall(r"case XB_(\w+):", source(pairing.spec.functions))
+    expected = [kind.name.upper() for kind in used(pairing.spec.functions)]
+    assert labels == expected * 2, "once for the step, once for the state image"
+
+
+@pytest.mark.parametrize("board", BOARDS)
+def test_a_program_holds_the_functions_of_its_pairing_alone(board: str, tmp_path: Path) -> None:
+    pairing = load(PAIRINGS / "minimal")
+    built = build(pairing, board, tmp_path)
+    # Small steps may be taken into their only caller, so fewer may have a name of their own.
+    assert steps_in(built.path) <= kinds_of(pairing)
+    assert "cooling_fan" in steps_in(built.path)
+
+
+@pytest.mark.skipif(not C_COMPILER.present(), reason="needs gcc")
+def test_the_library_holds_the_functions_of_its_pairing_alone(tmp_path: Path) -> None:
+    pairing = load(PAIRINGS / "orchard_hauler")
+    assert steps_in(build_library(pairing, tmp_path)) == kinds_of(pairing)
+
+
+@pytest.mark.skipif(not C_COMPILER.present(), reason="needs gcc")
+def test_a_pairing_without_functions_builds(tmp_path: Path) -> None:
+    pairing = load(PAIRINGS / "minimal")
+    spec = dataclasses.replace(pairing.spec, functions=())
+    built = build_library(dataclasses.replace(pairing, spec=spec), tmp_path)
+    assert steps_in(built) == set()
+
+
+def test_the_files_of_the_kinds_are_all_files_of_functions() -> None:
+    files = {path.name for path in (CORE / "functions").glob("*.c")}
+    assert unused_files(()) == files, "each file belongs to a kind in function_tables.py"
+    assert {path.name for path in core_sources()} >= files
+
+
+def test_a_file_two_kinds_need_is_there_for_either() -> None:
+    pairing = load(PAIRINGS / "minimal")
+    assert "fan_demand.c" in {path.name for path in needed_sources(pairing)}
+    assert "starter.c" not in {path.name for path in needed_sources(pairing)}
