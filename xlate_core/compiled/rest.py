@@ -146,8 +146,12 @@ class Sleepers:
 
     # WAKING
 
-    def attend(self, controls: int) -> None:
-        """Wake the readers of what left its range; `controls` are the control ticks run."""
+    def attend(self, controls: int, published_by: int | None = None) -> None:
+        """Wake the readers of what left its range; `controls` are the control ticks run.
+
+        In the middle of a control tick `published_by` is the function that published it: those up
+        to this one have had their turn, later ones have it still before them.
+        """
         for index in self.woken:
             readers = self.readers[index]
             if readers:
@@ -155,7 +159,8 @@ class Sleepers:
                 self.ranges[index] = (LOWEST, HIGHEST)
                 self.quiet[index](LOWEST, HIGHEST)
                 for actor in readers:
-                    self._wake(actor, controls)
+                    waits = published_by is not None and actor > published_by
+                    self._wake(actor, controls - 1 if waits else controls)
         self.woken.clear()
 
     def _wake(self, actor: int, controls: int) -> None:

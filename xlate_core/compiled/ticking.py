@@ -202,32 +202,32 @@ def _control(text: Text, plan: Plan, observed: bool) -> None:
             text.add("sleepers.after_control(controls)", "return")
         text.add("controls += 1")
         text.add(*[f"{name} = 0" for name in good])
+        with text.block("if not (sleepers.any_busy or moved):"):
+            text.add("return")
+        for number, function in enumerate(plan.spec.functions):
+            if isinstance(function, PURE):
+                with text.block(f"if moved & {1 << number}:"):
+                    text.add(f"moved &= {~(1 << number)}", f"pure_{number}()")
+                    _tell_readers(text, number)
+                continue
+            with text.block(f"if busy[{number}]:"):
+                run = f"step_{number}(fs_{number}, f_{number}, store, power)"
+                if observed:
+                    text.add(f"before = f_{number}.failsafe")
+                    text.add(f"support.tell_failsafe({number}, before, {run})")
+                else:
+                    text.add(run)
+                _tell_readers(text, number)
         with text.block("if sleepers.any_busy:"):
-            for number, function in enumerate(plan.spec.functions):
-                if isinstance(function, PURE):
-                    _run_pure(text, number)
-                    continue
-                with text.block(f"if busy[{number}]:"):
-                    run = f"step_{number}(fs_{number}, f_{number}, store, power)"
-                    if observed:
-                        text.add(f"before = f_{number}.failsafe")
-                        text.add(f"support.tell_failsafe({number}, before, {run})")
-                    else:
-                        text.add(run)
-                    with text.block("if changed:"):
-                        text.add("note()", "sleepers.attend(controls - 1)")
-            text.add("sleepers.attend(controls)", "sleepers.after_control(controls)")
-        with text.block("elif moved:"):
-            for number, function in enumerate(plan.spec.functions):
-                if isinstance(function, PURE):
-                    _run_pure(text, number)
+            text.add("sleepers.after_control(controls)")
 
 
-def _run_pure(text: Text, number: int) -> None:
-    with text.block(f"if moved & {1 << number}:"):
-        text.add(f"moved &= {~(1 << number)}", f"pure_{number}()")
-        with text.block("if changed:"):
-            text.add("note()")
+def _tell_readers(text: Text, number: int) -> None:
+    """Add what notes what a function published: a later one sees it in the same control tick."""
+    with text.block("if changed:"):
+        text.add("note()")
+        with text.block("if woken:"):
+            text.add(f"sleepers.attend(controls, {number})")
 
 
 def _pins(text: Text, plan: Plan) -> None:
