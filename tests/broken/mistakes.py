@@ -638,7 +638,7 @@ MISTAKES = (
         "        former = getattr(self, 'control', None)\n"
         "        self.control = Control(self.common, self.intake.messages, self.bus_watch)\n"
         "        self.control.power = former.power if former else self.control.power\n",
-        "minimal/reset_starts_anew",
+        "long_nights/cycle_survives_reset",
     ),
     Mistake(
         "reset_forgets_the_counters_sent",
