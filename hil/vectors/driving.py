@@ -89,12 +89,17 @@ def driving_inputs(names: Names) -> Inputs:
     )
 
 
-def frames(pairing: Pairing, seed: int, ticks: int) -> Iterator[tuple[Frame, ...]]:
-    """Yield the frames of each tick of the drive, in order of arrival."""
+def frames(
+    pairing: Pairing, seed: int, ticks: int, per_second: int = FRAMES_PER_S
+) -> Iterator[tuple[Frame, ...]]:
+    """Yield the frames of each tick of the drive, in order of arrival.
+
+    Foreign identifiers fill up to `per_second` frames a second; 0 leaves them out.
+    """
     names = names_of(pairing)
     chance = Random(seed)
     sources = known_sources(names, chance)
-    sources += foreign_sources(names, chance, sources)
+    sources += foreign_sources(names, chance, sources, per_second)
     due: dict[int, list[Source]] = {}
     for source in sources:
         due.setdefault(source.phase, []).append(source)
@@ -168,12 +173,14 @@ def traveller(signal: DbcSignal, low: int, high: int, start: int, chance: Random
     return Traveller(signal, low + span // 8, low + span // 2, step, start)
 
 
-def foreign_sources(names: Names, chance: Random, known: list[Source]) -> list[Source]:
-    """Return unknown messages that fill both buses up to FRAMES_PER_S."""
+def foreign_sources(
+    names: Names, chance: Random, known: list[Source], wanted: int = FRAMES_PER_S
+) -> list[Source]:
+    """Return unknown messages that fill both buses up to so many frames a second."""
     taken: set[tuple[int, bool, int]] = {layout.key for layout in names.layouts.values()}
     per_second = sum(1000 // (source.period * names.tick_ms) for source in known)
     found: list[Source] = []
-    while per_second < FRAMES_PER_S:
+    while per_second < wanted:
         key = (len(found) % len(Bus), False, 0x100 + chance.getrandbits(10))
         if key in taken:
             continue

@@ -18,7 +18,7 @@ MISTAKES: dict[str, tuple[str, str]] = {
     "counter_skips_its_last": ("k0 + 1 if k0 < 15 else 0", "k0 + 1 if k0 < 14 else 0"),
     "nobody_woken": ("woken.append(", "id("),
     "unknown_counted_on_the_other_bus": ("unknown_engine += 1", "unknown_body += 1"),
-    "pins_not_driven": ("pins_frequency = True", "pins_frequency = False"),
+    "pins_not_driven": ("pins_level = True", "pins_level = False"),
 }
 
 

@@ -4,6 +4,7 @@ import json
 import tomllib
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import pytest
 from click.testing import CliRunner, Result
@@ -11,6 +12,7 @@ from click.testing import CliRunner, Result
 from tools.cli.main import main
 from tools.speed import codec
 from tools.speed.commands import measure_drive, measure_edit
+from tools.speed.pictures import groups_of, picture
 from tools.speed.rows import Floor, Measured, Row
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -20,11 +22,14 @@ KEYS = [
     "engine_real_time",
     "fast_real_time",
     "fast_to_plain",
+    "three_times_as_large",
     "native_corpus",
     "native_packets",
     "echo_packets",
     "paced_1ms",
     "paced_8ms",
+    *("store_write", "store_read", "store_size", "text_import", "text_python_can", "inspect_hour"),
+    "replay_hour",
     "run_hour",
     "edit_to_verdict",
 ]
@@ -69,7 +74,12 @@ def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -
     report = tmp_path / "speed.json"
     sizes = ("--drive-s", "2", "--engine-s", "1", "--repeats", "1", "--codec-s", "0.005")
     link = ("--paced-s", "1", "--vectors", ROOT / "fixtures" / "vectors" / "j1939_instruments")
-    result = speed(*sizes, *link, "--scenarios", one_scenario, "--json", report)
+    kept = tmp_path / "kept"
+    kept.mkdir()
+    before = {"rows": [{"key": "engine_real_time", "median": 12.25}]}
+    (kept / "figures.json").write_text(json.dumps(before), encoding="utf-8")
+    where = ("--scenarios", one_scenario, "--json", report, "--keep", kept)
+    result = speed(*sizes, *link, *where)
     assert result.exit_code == 0, result.output
 
     rows: list[dict[str, Any]] = json.loads(report.read_text(encoding="utf-8"))["rows"]
@@ -90,8 +100,14 @@ def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -
         "engine_real_time",
         "fast_real_time",
         "fast_to_plain",
+        "three_times_as_large",
         "paced_1ms",
         "paced_8ms",
+        "store_read",
+        "store_size",
+        "text_import",
+        "inspect_hour",
+        "replay_hour",
         "run_hour",
         "edit_to_verdict",
     ]
@@ -101,6 +117,31 @@ def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -
     assert own["met"] == (own["median"] <= raw["median"])
     assert by_key["edit_to_verdict"]["note"].startswith("scenarios: 1, vectors: 1, processor time")
     assert "on the line through both" in by_key["run_hour"]["note"]
+
+    assert by_key["engine_real_time"]["previous"] == 12.25
+    assert "12.25" in result.stdout
+    assert (kept / "figures.json").read_bytes() == report.read_bytes()
+    drawn = {path.stem for path in kept.glob("*.svg")}
+    assert drawn == set(groups_of([Row(r["key"], r["what"], 1.0, r["unit"]) for r in rows]))
+    for path in kept.glob("*.svg"):
+        assert ElementTree.parse(path).getroot().tag.endswith("svg")
+
+
+def test_a_picture_says_in_words_what_its_shapes_say() -> None:
+    floor = Floor(4.0, True, "<= 4 us")
+    rows = [Row("a", "decode: a < b", 2.0, "us", floor=floor), Row("b", "decode: b", None, "us")]
+    drawn = picture("decode", rows, {"a": 3.0})
+    words = " ".join(ElementTree.fromstring(drawn).itertext())
+    assert "decode: a < b" in words
+    assert "2.00 us (previous 3.00); floor <= 4 us, met" in words
+    assert "not measured" in words
+
+
+def test_a_kept_file_of_something_else_is_refused_before_measuring(tmp_path: Path) -> None:
+    (tmp_path / "figures.json").write_text('{"rows": 7}', encoding="utf-8")
+    result = speed("--keep", tmp_path)
+    assert result.exit_code == 2
+    assert "remove it to begin anew" in result.stderr
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,5 @@
 """`xlate speed`: the speed of the reference, its figures side by side; never a verdict."""
 
-import json
 import platform
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,10 +12,18 @@ if TYPE_CHECKING:
 SCENARIOS = Path(__file__).resolve().parents[2] / "fixtures" / "scenarios"
 SHORT_DRIVE_S = 120
 SHORT_PACED_S = 20
+SHORT_ENGINE_S = 20
+SHORT_CODEC_S = 0.2
+SHORT_REPEATS = 3
+STORE_S = {True: 60, False: 600}
+LOG_S = {True: 30, False: 600}
+LARGER_S = {True: 10, False: 60}
 
 
 @click.command("speed")
-@click.option("--short", is_flag=True, help="Run 2 minutes of driving and work out the hour.")
+@click.option(
+    "--short", is_flag=True, help="Measure each thing for a short time; the hour is worked out."
+)
 @click.option(
     "--drive-s",
     type=click.IntRange(2, 86_400),
@@ -65,6 +72,14 @@ SHORT_PACED_S = 20
     help="Folder of the vectors for the native board; default fixtures/vectors.",
 )
 @click.option(
+    "--keep",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("build") / "speed",
+    show_default=True,
+    help="Folder of the figures and pictures; the figures found there are the previous ones.",
+)
+@click.option(
     "--json", "json_file", type=click.Path(path_type=Path), help="Also write the figures as JSON."
 )
 def command(
@@ -76,39 +91,42 @@ def command(
     scenarios: Path | None,
     paced_s: int,
     vectors: Path | None,
+    folder: Path,
     json_file: Path | None,
 ) -> None:
-    """Measure decode, encode, engine, the board native, a paced line and whole commands.
+    """Measure decode, encode, engine, logs, the board native, a paced line and whole commands.
 
-    Floors are printed beside the figures. They depend on the machine, so the exit code is 0 whether
-    or not they are met.
+    Floors and the previous figures are printed beside the figures, and one picture a group is
+    drawn. Figures depend on the machine: the exit code is 0 whether or not floors are met.
     """
     from hil.vectors.files import write_whole
-    from tools.speed import codec, commands, emulated, engine, link
+    from tools.speed import codec, commands, emulated, engine, hour, kept, larger, link, logs
     from tools.speed.rows import Measured
     from xlate_core.errors import InputError
 
     if json_file is not None and (json_file.is_dir() or not json_file.parent.is_dir()):
         raise InputError(f"{json_file}: expected the name of a file in a folder that exists")
+    previous = kept.previous_figures(folder / kept.FIGURES)
     measured = Measured()
-    drive = SHORT_DRIVE_S if short else drive_s
+    if short:
+        engine_s, repeats = min(engine_s, SHORT_ENGINE_S), min(repeats, SHORT_REPEATS)
+        codec_s, drive_s = min(codec_s, SHORT_CODEC_S), min(drive_s, SHORT_DRIVE_S)
+        paced_s = min(paced_s, SHORT_PACED_S)
     said("decode and encode")
     codec.measure(measured, codec_s)
     engine.measure(measured, engine_s, repeats, said)
-    paced = min(paced_s, SHORT_PACED_S) if short else paced_s
-    link.measure(measured, vectors or link.VECTORS, paced, repeats, said)
+    larger.measure(measured, min(LARGER_S[short], engine_s), repeats, said)
+    link.measure(measured, vectors or link.VECTORS, paced_s, repeats, said)
     emulated.measure(measured, vectors or link.VECTORS, said)
-    commands.measure_drive(measured, drive, said)
+    logs.measure(measured, min(LOG_S[short], drive_s), repeats, said)
+    hour.measure(measured, min(STORE_S[short], drive_s), said)
+    commands.measure_drive(measured, drive_s, said)
     commands.measure_edit(measured, scenarios or SCENARIOS, said)
-    print_figures(measured)
+    print_figures(measured, previous)
+    kept.keep(folder, measured, previous)
+    click.echo(f"figures and pictures: {folder}", err=True)
     if json_file is not None:
-        facts = {
-            "python": platform.python_version(),
-            "machine": platform.machine(),
-            "rows": [row.plain() for row in measured.rows],
-            "compared": measured.compared,
-        }
-        write_whole(json_file, (json.dumps(facts, indent=2) + "\n").encode("utf-8"))
+        write_whole(json_file, kept.as_json(measured, previous))
 
 
 def said(text: str) -> None:
@@ -116,8 +134,8 @@ def said(text: str) -> None:
     click.echo(f"measuring {text} ...", err=True)
 
 
-def print_figures(measured: "Measured") -> None:
-    """Print every row, then in words what was compared."""
+def print_figures(measured: "Measured", previous: dict[str, float] | None = None) -> None:
+    """Print every row beside its previous figure, then in words what was compared."""
     from rich import box
     from rich.console import Console
     from rich.table import Table
@@ -126,6 +144,8 @@ def print_figures(measured: "Measured") -> None:
     longest = max((len(row.what) for row in measured.rows), default=0)
     table.add_column("what", no_wrap=True, min_width=longest)
     table.add_column("median", justify="right", no_wrap=True)
+    if previous:
+        table.add_column("previous", justify="right", no_wrap=True)
     table.add_column("ratio", justify="right", no_wrap=True, min_width=5)
     table.add_column("floor", no_wrap=True)
     table.add_column("", no_wrap=True, min_width=7)
@@ -138,9 +158,13 @@ def print_figures(measured: "Measured") -> None:
         ratio = "" if row.ratio is None else f"{row.ratio:.2f}"
         floor = "" if row.floor is None else row.floor.words
         verdict = {None: "", True: "met", False: "NOT MET"}[row.met]
-        table.add_row(row.what, value, ratio, floor, verdict)
+        cells = [row.what, value, ratio, floor, verdict]
+        if previous:
+            before = previous.get(row.key)
+            cells.insert(2, "" if before is None else f"{before:.2f}")
+        table.add_row(*cells)
     console = Console(highlight=False, markup=False, soft_wrap=True)
-    console.width = max(console.width, longest + 60)  # figures are never cut
+    console.width = max(console.width, longest + 75)  # figures are never cut
     console.print(table)
     for row in measured.rows:
         if row.note:

@@ -21,6 +21,7 @@ from xlate_core.functions import FUNCTIONS, PURE
 
 CONTROL = -1  # faults and power mode, which are run together
 CONDITIONS = -2
+NOTHING = (1, 0, 0, 0)  # a range no value is in
 LONGEST_PATIENCE = 256  # control ticks between two trials of a function that does not rest
 MOST_REMEMBERED = 1 << 14  # results remembered of a function that only follows its input
 
@@ -32,6 +33,7 @@ class Sleepers:
     - `busy[n]` says that function n has to be run on every control tick;
     - `control_awake`: faults and power mode have to be run; `judge`: conditions have to be judged;
     - `horizon` is the number of control ticks up to which everybody's rest reaches;
+    - `seen[n]` is, by quantity, the range, status and origin with which somebody went to rest;
     - `woken` collects quantities that left their range, or changed status or origin.
     """
 
@@ -48,6 +50,7 @@ class Sleepers:
     tried: list[int] = field(default_factory=list)
     started: dict[int, int] = field(default_factory=dict)
     readers: list[set[int]] = field(default_factory=list)
+    seen: dict[int, dict[int, tuple[int, int, int, int]]] = field(default_factory=dict)
     ranges: list[tuple[int, int]] = field(default_factory=list)
     any_busy: bool = True
     control_patience: int = 1
@@ -137,6 +140,11 @@ class Sleepers:
 
     def _sleep(self, actor: int, ranges: dict[int, tuple[int, int]]) -> None:
         """Cut the ranges of what an actor reads."""
+        states = self.bridge.common.store.states
+        self.seen[actor] = {
+            index: (low, high, states[index].status, states[index].origin)
+            for index, (low, high) in ranges.items()
+        }
         for index, (low, high) in ranges.items():
             former = self.ranges[index]
             cut = (max(former[0], low), min(former[1], high))
@@ -147,7 +155,7 @@ class Sleepers:
     # WAKING
 
     def attend(self, controls: int, published_by: int | None = None) -> None:
-        """Wake the readers of what left its range; `controls` are the control ticks run.
+        """Wake the readers of what left their ranges; `controls` are the control ticks run.
 
         In the middle of a control tick `published_by` is the function that published it: those up
         to this one have had their turn, later ones have it still before them.
@@ -155,15 +163,29 @@ class Sleepers:
         for index in self.woken:
             readers = self.readers[index]
             if readers:
-                self.readers[index] = set()
-                self.ranges[index] = (LOWEST, HIGHEST)
-                self.quiet[index](LOWEST, HIGHEST)
-                for actor in readers:
-                    waits = published_by is not None and actor > published_by
-                    self._wake(actor, controls - 1 if waits else controls)
+                self._look_at(index, readers, controls, published_by)
         self.woken.clear()
 
+    def _look_at(self, index: int, readers: set[int], controls: int, by: int | None) -> None:
+        """Wake those readers of a quantity for which it is no longer as they saw it."""
+        state = self.bridge.common.store.states[index]
+        value, status, origin = state.value, state.status, state.origin
+        staying: set[int] = set()
+        lowest, highest = LOWEST, HIGHEST
+        for actor in readers:
+            low, high, former_status, former_origin = self.seen[actor].get(index, NOTHING)
+            if low <= value <= high and status == former_status and origin == former_origin:
+                staying.add(actor)
+                lowest, highest = max(lowest, low), min(highest, high)
+            else:
+                waits = by is not None and actor > by
+                self._wake(actor, controls - 1 if waits else controls)
+        self.readers[index] = staying
+        self.ranges[index] = (lowest, highest)
+        self.quiet[index](lowest, highest)
+
     def _wake(self, actor: int, controls: int) -> None:
+        self.seen[actor] = {}
         if actor == CONDITIONS:
             self.judge = True
             return
