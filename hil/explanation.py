@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from hil.comparison import Difference, Key, Kind
+from hil.differences import Difference, Key, Kind
 from hil.link.free_run import FreeRunDifference
 from hil.repetition import Repetition
 from hil.vectors.names import Names, show, to_physical

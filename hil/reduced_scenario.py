@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from hil.boards.interface import RESET_CAUSES
-from hil.comparison import Kind
+from hil.differences import Kind
 from hil.reduction import Event, Reduced
 from hil.vectors.bus_statements import CONDITIONS
 from hil.vectors.names import Names

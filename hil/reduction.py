@@ -13,7 +13,7 @@ from typing import Any
 
 from hil.boards.interface import Board
 from hil.boards.reference import ReferenceBoard
-from hil.comparison import Kind, frame_kind
+from hil.differences import Kind, frame_kind
 from hil.repetition import Play
 from hil.vectors.names import Names
 from hil.vectors.stimulus import initial_inputs

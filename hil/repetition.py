@@ -11,7 +11,7 @@ from itertools import islice
 
 from hil.boards.interface import Board, ForesightedBoard
 from hil.boards.reference import ReferenceBoard
-from hil.comparison import Difference
+from hil.differences import Difference
 from hil.vectors import plays, random_traffic
 from hil.vectors.names import Names
 from hil.vectors.records import Reader, initial

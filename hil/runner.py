@@ -16,7 +16,8 @@ from hil.boards.interface import (
     BoardTimeoutError,
     WrongBoardError,
 )
-from hil.comparison import Difference, compare
+from hil.comparison import compare
+from hil.differences import Difference
 from hil.explanation import explain
 from hil.repetition import repeat
 from hil.reports.around import around

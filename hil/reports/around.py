@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from html import escape
 from typing import TypeVar
 
-from hil.comparison import Difference
+from hil.differences import Difference
 from hil.explanation import message_name, named_rest
 from hil.vectors.names import Names
 from hil.vectors.records import Reader

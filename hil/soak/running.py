@@ -13,7 +13,7 @@ from pathlib import Path
 from hil.boards.interface import Board
 from hil.boards.native_library import NativeLibraryBoard
 from hil.boards.reference import ReferenceBoard
-from hil.comparison import Kind
+from hil.differences import Kind
 from hil.firmware.building import build_library
 from hil.reduced_scenario import scenario_text
 from hil.reduction import events_of, kind_of, reduce_events

@@ -10,13 +10,12 @@ import pytest
 from click.testing import CliRunner
 
 from hil.firmware.building import core_sources
-from hil.firmware.frame_tables import crc_table
 from hil.firmware.notation import NotationError
 from hil.firmware.tables import generate, write
 from tests.core.test_bridge import NAMES, PAIRINGS
 from tools.cli.main import main
 from xlate_core.pairing import load
-from xlate_core.protection import CRC8_CATALOGUE
+from xlate_core.protection import CRC8_CATALOGUE, crc_table
 
 FILES = {"xb_tables.h", "xb_tables.c", "xb_functions.c", "xb_state.h", "xb_state.c"}
 WITHOUT_PLACE = ("__DATE__", "__TIME__", "__FILE__")

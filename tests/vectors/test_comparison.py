@@ -11,7 +11,8 @@ from hil.boards.interface import (
     BoardTimeoutError,
     Identity,
 )
-from hil.comparison import Kind, compare
+from hil.comparison import compare
+from hil.differences import Kind
 from hil.disturbed_runs import rewritten
 from hil.runner import run_vector
 from hil.vectors.generation import generate

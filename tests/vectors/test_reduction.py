@@ -12,7 +12,8 @@ from click.testing import CliRunner
 from hil.boards.interface import Identity
 from hil.boards.native_library import NativeLibraryBoard
 from hil.boards.reference import ReferenceBoard
-from hil.comparison import Kind, compare
+from hil.comparison import compare
+from hil.differences import Kind
 from hil.firmware.building import CORE, build_library
 from hil.reduced_scenario import scenario_text
 from hil.reduction import Event, ddmin, events_of, first_failure, reduce_events
