@@ -153,4 +153,14 @@ ANALOGUE = _in(
     ),
 )
 
-MISTAKES = (*PEDAL, *CRUISE, *MODES, *ANALOGUE)
+TERMINALS = _in(
+    "terminals.c",
+    (
+        "lost_reading_is_valid",
+        "say(engine, source, value, read_as[reading]);",
+        "say(engine, source, value, (uint8_t)XB_VALID);",
+        "pedal_wiring_window",
+    ),
+)
+
+MISTAKES = (*PEDAL, *CRUISE, *MODES, *ANALOGUE, *TERMINALS)

@@ -290,10 +290,13 @@ MISTAKES = (
         "supply_committed_never", "bridge.c", "    clockwork->supply_mv = inputs->supply_mv;\n", ""
     ),
     Mistake(
-        "frame_counts_kept_for_faults", "bridge.c", "        engine.messages[i].bad = 0u;\n", ""
+        "frame_counts_kept_for_faults", "control.c", "        engine->messages[i].bad = 0u;\n", ""
     ),
     Mistake(
-        "reset_keeps_the_faults", "bridge.c", "engine.faults[i] = xb_fault_reset_state;", "(void)i;"
+        "reset_keeps_the_faults",
+        "control.c",
+        "engine->faults[i] = xb_fault_reset_state;",
+        "(void)i;",
     ),
     Mistake(
         "routes_missing_in_the_image",

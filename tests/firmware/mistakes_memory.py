@@ -75,9 +75,9 @@ MISTAKES = (
     ),
     Mistake(
         "latch_lost_at_reset",
-        "bridge.c",
-        "            if (xb_entry_recall(&engine.entries[i], spec->latch) != 0u) {\n",
-        "            if (xb_entry_recall(&engine.entries[i], spec->latch) == 0u) {\n",
+        "control.c",
+        "        if (xb_entry_recall(&engine->entries[i], spec->latch) != 0u) {\n",
+        "        if (xb_entry_recall(&engine->entries[i], spec->latch) == 0u) {\n",
         "long_nights/latch_survives_reset",
     ),
 )

@@ -97,16 +97,16 @@ MISTAKES = (
     ),
     Mistake(
         "start_up_time_goes_on_in_sleep",
-        "bridge.c",
-        "        engine.clockwork.uptime = 0u;\n        for",
-        "        for",
+        "control.c",
+        "        engine->clockwork.uptime = 0u;\n",
+        "",
         "long_nights/sleep_restarts_start_up",
     ),
     Mistake(
         "bus_event_lasts_for_ever",
-        "bridge.c",
-        "    engine.buses[XB_BODY].seen = 0u;\n",
-        "    engine.buses[XB_BODY].seen &= 0x7Fu;\n",
+        "bus_watch.c",
+        "    engine->buses[XB_BODY].seen = 0u;\n",
+        "    engine->buses[XB_BODY].seen &= 0x7Fu;\n",
         "long_nights/flood_and_second_sender",
     ),
 )

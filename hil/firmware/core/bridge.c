@@ -2,13 +2,19 @@
  *
  * One tick runs in one order: pins, buses, deadlines, quantities; on control ticks faults, power
  * mode and functions; routes, transmissions, output pins; then everything conditions look at is committed.
- * What cannot have changed is not computed: a matter of speed only. */
+ * What cannot have changed is not computed: a matter of speed only.
+ *
+ * Each phase is the work of one part: terminals.c, bus_watch.c, intake.c, control.c, sending.c. What
+ * they share is the engine (interface.h). */
 #include "arithmetic.h"
+#include "bus_watch.h"
+#include "control.h"
 #include "intake.h"
 #include "interface.h"
 #include "kept_memory.h"
 #include "sending.h"
 #include "state_image.h"
+#include "terminals.h"
 #include "xlate_bridge.h"
 
 static xb_engine engine;
@@ -53,22 +59,6 @@ static void reset_intake(const xb_bridge_spec *spec)
     }
 }
 
-/* Put every fault and function to its reset value. */
-static void reset_control(const xb_bridge_spec *spec)
-{
-    for (uint32_t i = 0u; i < spec->fault_count; i++) {
-        engine.faults[i] = xb_fault_reset_state;
-    }
-    engine.operation = xb_operation_reset_state;
-    for (uint32_t i = 0u; i < spec->entry_count; i++) {
-        engine.entries[i] = xb_entry_reset_state;
-    }
-    for (uint32_t i = 0u; i < spec->snapshot_count; i++) {
-        engine.snapshots[i] = xb_snapshot_reset_state;
-    }
-    xb_functions_reset(&engine);
-}
-
 /* Have the next tick take no shortcut: everything is computed whether it changed or not. */
 static void look_at_everything(void)
 {
@@ -86,16 +76,7 @@ static void recall(xb_reset_cause cause, const uint8_t *kept)
     }
     xb_note_start(&engine.start, (uint8_t)cause, kept != NULL, taken);
     if (taken != 0u) {
-        xb_power_recall(engine.spec->power, &engine.power, cause == XB_RESET_POWER_ON);
-        for (uint32_t i = 0u; i < engine.spec->entry_count; i++) {
-            uint16_t fault = engine.spec->entries[i].fault;
-            const xb_fault_spec *spec = &engine.spec->faults[fault];
-
-            if (xb_entry_recall(&engine.entries[i], spec->latch) != 0u) {
-                engine.faults[fault].level = spec->limit;
-                engine.faults[fault].matured = 1u;
-            }
-        }
+        xb_control_recall(&engine, cause == XB_RESET_POWER_ON);
     }
 }
 
@@ -122,7 +103,7 @@ void xb_reset(xb_reset_cause cause, const uint8_t *kept)
         engine.commands[i] = (uint8_t)XB_COMMAND_NORMAL;
     }
     reset_intake(spec);
-    reset_control(spec);
+    xb_control_reset(&engine);
     for (uint32_t i = 0u; i < spec->transmit_count; i++) {
         xb_transmit_reset(&spec->transmits[i], &engine.transmits[i], &engine.store);
     }
@@ -151,197 +132,12 @@ void xb_receive(const xb_frame *frame)
         taken.length = (uint8_t)XB_MAX_DATA_LENGTH;
     }
     if (engine.spec->watches_buses != 0u
-        && xb_bus_take(&engine.spec->buses[taken.bus], &engine.buses[taken.bus],
-                       &engine.arrivals[taken.bus]) == 0u) {
+        && xb_bus_watch_take(&engine, &taken) == 0u) {
         return; /* a flood */
     }
     message = xb_intake_receive(&engine, &taken);
     if (message != XB_NONE) {
         xb_sending_route(&engine, (uint32_t)message, &taken);
-    }
-}
-
-/* Write what a pin says to its source; its quantity is looked at when that is new. */
-static void pin_says(int32_t source, int32_t value, uint8_t status)
-{
-    xb_source_state *state;
-
-    if (source == XB_NONE) {
-        return;
-    }
-    state = &engine.sources[source];
-    if (value != state->value || status != state->status) {
-        state->value = value;
-        state->status = status;
-        xb_add_to(engine.touched, engine.spec->sources[source].quantity);
-    }
-}
-
-/* What an analogue reading means to the quantity that comes from it, by xb_reading. */
-static const uint8_t read_as[] = {(uint8_t)XB_VALID, (uint8_t)XB_ERROR, (uint8_t)XB_ERROR,
-                                  (uint8_t)XB_IMPLAUSIBLE};
-
-/* Debounce switches and measure analogue inputs into their sources. */
-static void read_pins(const xb_inputs *inputs)
-{
-    const xb_bridge_spec *spec = engine.spec;
-
-    for (uint32_t i = 0u; i < spec->level_count; i++) {
-        xb_debounce(&spec->levels[i], &engine.levels[i], inputs->levels[i]);
-        pin_says(spec->levels[i].source, engine.levels[i].active, (uint8_t)XB_VALID);
-    }
-    for (uint32_t i = 0u; i < spec->analogue_count; i++) {
-        int32_t source = spec->analogues[i].source;
-        int32_t value = source != XB_NONE ? engine.sources[source].value : 0;
-        xb_reading reading = xb_measure(&spec->analogues[i], inputs->counts[i], &value);
-
-        /* what is no good reading leaves the value as it was */
-        pin_says(source, value, read_as[reading]);
-        if (spec->analogues[i].wiring != XB_NONE) {
-            xb_publish(&engine.store, spec->analogues[i].wiring, reading,
-                       (uint8_t)XB_VALID, 1u);
-        }
-    }
-}
-
-/* Work out the state of each bus from what its controller tells, and its command. */
-static void read_buses(const xb_inputs *inputs)
-{
-    for (uint32_t i = 0u; i < XB_BUSES && engine.spec->watches_buses != 0u; i++) {
-        if (engine.power.mode == (uint8_t)XB_ASLEEP) {
-            engine.arrivals[i].heard = 0u;
-            engine.arrivals[i].taken = 0u;
-            engine.commands[i] = (uint8_t)XB_COMMAND_SLEEP;
-        } else {
-            engine.commands[i] = xb_bus_step(&engine.spec->buses[i], &engine.buses[i],
-                                             &engine.arrivals[i], &inputs->buses[i]);
-        }
-    }
-}
-
-/* Sleep or wake, with the buses: start-up times and listening begin anew after sleep. */
-static void sleep_or_wake(uint8_t former)
-{
-    const xb_bridge_spec *spec = engine.spec;
-    uint8_t was_asleep = former == (uint8_t)XB_ASLEEP;
-    uint8_t heard = 0u;
-
-    if (spec->power->sleep == NULL) {
-        return;
-    }
-    for (uint32_t i = 0u; i < XB_BUSES; i++) {
-        heard |= (uint8_t)((engine.buses[i].seen & XB_FRAME_SEEN) != 0u ? 1u << i : 0u);
-    }
-    xb_sleep_or_wake(spec->power->sleep, &engine.sleep, &engine.power, was_asleep, heard,
-                     &engine.store);
-    if (engine.power.mode == (uint8_t)XB_ASLEEP && was_asleep == 0u) {
-        engine.commands[XB_BODY] = (uint8_t)XB_COMMAND_SLEEP;
-        engine.commands[XB_ENGINE] = (uint8_t)XB_COMMAND_SLEEP;
-    } else if (engine.power.mode != (uint8_t)XB_ASLEEP && was_asleep != 0u) {
-        engine.clockwork.uptime = 0u;
-        for (uint32_t i = 0u; i < XB_BUSES; i++) {
-            xb_bus_start(&spec->buses[i], &engine.buses[i]);
-            engine.commands[i] = (uint8_t)(engine.buses[i].mode != (uint8_t)XB_BUS_OPEN
-                                               ? XB_COMMAND_LISTEN
-                                               : XB_COMMAND_NORMAL);
-        }
-    } else {
-        /* nothing changed */
-    }
-}
-
-/* Write what a fault is now into its entry of the fault memory. */
-static void remember(uint32_t entry, uint8_t matured, uint8_t judged)
-{
-    const xb_entry_spec *spec = &engine.spec->entries[entry];
-    xb_snapshot_state *snapshot = &engine.snapshots[spec->first];
-
-    if (engine.power.new_cycle != 0u) {
-        xb_entry_begin_cycle(spec, &engine.entries[entry], snapshot);
-    }
-    xb_entry_note(spec, &engine.entries[entry], snapshot, matured, judged, engine.operation.ticks,
-                  &engine.store);
-}
-
-/* Move every fault by what was seen since the last control tick. */
-static void step_faults(void)
-{
-    const xb_bridge_spec *spec = engine.spec;
-
-    xb_pass_time(&engine.operation);
-    for (uint32_t i = 0u; i < spec->fault_count; i++) {
-        const xb_fault_spec *fault = &spec->faults[i];
-        uint8_t enabled = xb_holds(&engine, fault->condition);
-        uint16_t worse;
-        uint16_t better;
-
-        if (fault->message != XB_NONE) {
-            worse = engine.messages[fault->message].bad;
-            better = engine.messages[fault->message].good;
-        } else if (fault->bus != XB_NONE) {
-            worse = (engine.buses[fault->bus].seen & fault->bus_events) != 0u;
-            better = (uint16_t)(1u - worse);
-        } else {
-            uint8_t status = engine.quantities[fault->quantity].status;
-
-            worse = (uint16_t)((fault->statuses >> status) & 1u);
-            better = (uint16_t)(1u - worse);
-        }
-        xb_fault_step(fault, &engine.faults[i], worse, better, enabled, engine.power.new_cycle);
-        if (fault->output != XB_NONE) {
-            xb_publish(&engine.store, fault->output, engine.faults[i].matured, (uint8_t)XB_VALID,
-                       1u);
-        }
-        if (fault->entry != XB_NONE) {
-            remember((uint32_t)fault->entry, engine.faults[i].matured, enabled);
-        }
-    }
-    for (uint32_t i = 0u; i < spec->message_count; i++) {
-        engine.messages[i].good = 0u;
-        engine.messages[i].bad = 0u;
-    }
-}
-
-/* Run faults, then the power mode, then the functions in their listed order. */
-static void control_tick(void)
-{
-    const xb_bridge_spec *spec = engine.spec;
-    uint8_t former = engine.power.mode;
-
-    step_faults();
-    xb_power_step(spec->power, &engine.power, &engine.store);
-    sleep_or_wake(former);
-    engine.buses[XB_BODY].seen = 0u;
-    engine.buses[XB_ENGINE].seen = 0u;
-    if (spec->power->mode_quantity != XB_NONE) {
-        xb_publish(&engine.store, spec->power->mode_quantity, engine.power.mode,
-                   (uint8_t)XB_VALID, 1u);
-    }
-    if (spec->power->supply_quantity != XB_NONE) {
-        xb_publish(&engine.store, spec->power->supply_quantity, engine.clockwork.supply_mv,
-                   (uint8_t)XB_VALID, 1u);
-    }
-    for (uint32_t i = 0u; i < spec->function_count; i++) {
-        xb_functions_step(&engine, &spec->functions[i]);
-    }
-}
-
-/* Work out what the output pins carry. */
-static void drive_pins(xb_outputs *outputs)
-{
-    const xb_bridge_spec *spec = engine.spec;
-
-    for (uint32_t i = 0u; i < spec->output_count; i++) {
-        const xb_output_pin_spec *pin = &spec->outputs[i];
-        uint32_t driven = xb_drive(pin, engine.quantities[pin->quantity].value);
-
-        if (pin->kind == (uint8_t)XB_PIN_LEVEL) {
-            outputs->levels[pin->place] = (uint8_t)driven;
-        } else if (pin->kind == (uint8_t)XB_PIN_DUTY) {
-            outputs->duty[pin->place] = (uint16_t)driven;
-        } else {
-            outputs->frequency[pin->place] = driven;
-        }
     }
 }
 
@@ -351,10 +147,10 @@ void xb_tick(const xb_inputs *inputs, xb_outputs *outputs)
     xb_clockwork_state *clockwork = &engine.clockwork;
 
     /* PINS */
-    read_pins(inputs);
+    xb_terminals_read(&engine, inputs);
 
     /* BUSES */
-    read_buses(inputs);
+    xb_bus_watch_read(&engine, inputs);
 
     /* DEADLINES */
     xb_intake_deadlines(&engine);
@@ -364,14 +160,14 @@ void xb_tick(const xb_inputs *inputs, xb_outputs *outputs)
 
     /* FAULTS, POWER MODE, FUNCTIONS */
     if (clockwork->phase == 0u) {
-        control_tick();
+        xb_control_tick(&engine);
     }
 
     /* ROUTES, TRANSMISSIONS */
     xb_sending_transmit(&engine, outputs);
 
     /* OUTPUT PINS */
-    drive_pins(outputs);
+    xb_terminals_drive(&engine, outputs);
     outputs->commands[XB_BODY] = engine.commands[XB_BODY];
     outputs->commands[XB_ENGINE] = engine.commands[XB_ENGINE];
     outputs->power_hold = xb_holds_power(&engine.power);
