@@ -173,6 +173,8 @@ def signal_lines(names: Names, expected: Sequence[Frame], actual: Sequence[Frame
         other = next((frame for frame in rest if frame[:3] == wanted[:3]), None)
         if other is not None:
             rest.remove(other)
+        if other is not None:
+            lines += bit_lines(wanted.data, other.data)
         layout = layout_of(names, wanted[:3])
         if layout is None or other == wanted:
             continue
@@ -189,6 +191,20 @@ def signal_lines(names: Names, expected: Sequence[Frame], actual: Sequence[Frame
     for frame in rest:
         lines += [f"    {line}" for line in shown_frame(names, frame)]
     return lines
+
+
+def bit_lines(wanted: bytes, found: bytes) -> list[str]:
+    """Return the octets that differ, bit by bit, the most significant first."""
+    return [
+        f"    octet {place} expected {shown_bits(wanted, place)}, actual {shown_bits(found, place)}"
+        for place in range(max(len(wanted), len(found)))
+        if wanted[place : place + 1] != found[place : place + 1]
+    ]
+
+
+def shown_bits(data: bytes, place: int) -> str:
+    """Return the bits of one octet, "nothing" behind the end."""
+    return f"{data[place]:08b}" if place < len(data) else "nothing"
 
 
 def rest_lines(names: Names, difference: Difference) -> list[str]:

@@ -64,3 +64,12 @@ def test_octets_that_are_no_text_are_told_with_their_line(tmp_path: Path) -> Non
     (folder / BRIDGE).write_bytes(b'format = 1\nname = "\xff"\n')
     (problem,) = problems_of(folder)
     assert (problem.line, problem.found, problem.expected) == (2, "octet 0xFF", "text in UTF-8")
+
+
+def test_the_message_names_the_folder_and_a_pairing_of_a_like_name(tmp_path: Path) -> None:
+    folder = write(tmp_path, ("bridge.toml", "hold_ms = 100", "hold_mss = 100"))
+    with pytest.raises(PairingError) as caught:
+        load(folder)
+    assert str(caught.value).startswith(f"{folder.as_posix()}/bridge.toml:")
+    with pytest.raises(PairingError, match=r"in smal; nearest valid name: small$"):
+        load(tmp_path / "smal")

@@ -213,3 +213,13 @@ def test_a_mismatch_stays_one_when_the_repetition_fails(sample: Vector) -> None:
     assert result.verdict is Verdict.MISMATCH
     assert "GAUGE.Turns expected 850 rpm" in "\n".join(result.explanation)
     assert result.explanation[-1] == "  the repetition failed: no answer for 2 s"
+
+
+def test_the_bits_of_a_difference_are_told(sample: Vector) -> None:
+    result = run_vector(sample, names(), BrokenBoard(broken.value), AGAIN)
+    text = "\n".join(result.explanation)
+    assert "    octet 0 expected 00000110, actual 00010010" in text  # 850 rpm / 0.5 = 0x06A4
+    result = run_vector(sample, names(), BrokenBoard(broken.truncated), AGAIN)
+    text = "\n".join(result.explanation)
+    assert "truncated: the frame has fewer octets: body.GAUGE" in text
+    assert ", actual nothing" in text

@@ -29,7 +29,13 @@ from xlate_core.pairing.options import MARK, choose, read_options, split
 from xlate_core.pairing.order_notes import note_backward_uses
 from xlate_core.pairing.overlays import lay_on
 from xlate_core.pairing.power_checks import check_power
-from xlate_core.pairing.problems import BRIDGE_FILE, Collector, PairingError, Problem
+from xlate_core.pairing.problems import (
+    BRIDGE_FILE,
+    Collector,
+    PairingError,
+    Problem,
+    nearest_name,
+)
 from xlate_core.pairing.profile_checks import check_profiles
 from xlate_core.pairing.protection_checks import check_protection
 from xlate_core.pairing.reading import parse, validate
@@ -47,9 +53,12 @@ def load(directory: Path) -> Pairing:
     Options stand behind the directory's name, as `wiring+fans_by_controller`.
     """
     directory = Path(directory)
-    context = read(directory)
-    spec = resolve(context)
-    context.collector.raise_if_any()
+    try:
+        context = read(directory)
+        spec = resolve(context)
+        context.collector.raise_if_any()
+    except PairingError as error:
+        raise PairingError(error.problems, split(directory)[0]) from None
     return _pairing(directory, context, spec)
 
 
@@ -61,7 +70,9 @@ def read(directory: Path) -> Context:
     except OSError as error:
         reason = (error.strerror or "not readable").lower()
         expected = f"a readable file {BRIDGE_FILE} in {directory.name or directory}"
-        raise PairingError([Problem(BRIDGE_FILE, None, "", reason, expected)]) from None
+        others = [one.parent.name for one in directory.parent.glob(f"*/{BRIDGE_FILE}")]
+        nearest = nearest_name(directory.name, others)
+        raise PairingError([Problem(BRIDGE_FILE, None, "", reason, expected, nearest)]) from None
     raw, collector = parse(data)
     chosen = choose(read_options(directory), names) if names else []
     if chosen:

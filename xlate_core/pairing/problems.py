@@ -7,6 +7,7 @@ the nearest valid one. All problems are collected before the load gives up.
 import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from xlate_core.errors import InputError
 from xlate_core.pairing.positions import KeyPath, Positions, show_path
@@ -33,11 +34,15 @@ class Problem:
 
 
 class PairingError(InputError):
-    """A pairing that cannot be used, with every problem found in it."""
+    """A pairing that cannot be used, with every problem found in it.
 
-    def __init__(self, problems: Iterable[Problem]) -> None:
+    `folder` is where its files are; the message names it, so that it is clear whose they are.
+    """
+
+    def __init__(self, problems: Iterable[Problem], folder: Path | None = None) -> None:
         self.problems = tuple(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        before = "" if folder is None else f"{folder.as_posix()}/"
+        super().__init__("\n".join(f"{before}{problem}" for problem in self.problems))
 
 
 @dataclass(slots=True)
