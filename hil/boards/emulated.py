@@ -4,16 +4,13 @@ The same ELF file is flashed to a real board. It is built when it is first neede
 cache of built boards; the emulator is started, pinned and ended here.
 """
 
-import os
 import shutil
-import tempfile
 from pathlib import Path
 
+from hil.boards.building import built
 from hil.boards.emulator import NO_EMULATOR, PROGRAM, Emulator
 from hil.boards.interface import BoardError
-from hil.boards.native import cache_folder
 from hil.boards.options import BoardOptions
-from hil.firmware import programs
 from hil.firmware.toolchains import STM32, find
 from hil.link.board import LinkBoard
 from hil.link.port import ByteLog, LoggedPort, Port, TcpPort
@@ -26,22 +23,7 @@ def firmware(pairing: Pairing) -> Path:
 
     Raises BoardError without a compiler for the board, or with what it said.
     """
-    name = f"{STM32}_{pairing.name}_{programs.ingredients(pairing, STM32)}.elf"
-    path = cache_folder() / name
-    if path.is_file():
-        return path
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        path = Path(tempfile.mkdtemp(prefix="xlate-emulated-")) / name
-    with tempfile.TemporaryDirectory(prefix="xlate-build-") as folder:
-        built = programs.build(pairing, STM32, Path(folder))
-        # Renamed into place, so that another process never starts half a file.
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{name}.")
-        os.close(handle)
-        shutil.copyfile(built.path, temporary)
-        Path(temporary).replace(path)
-    return path
+    return built(pairing, STM32, ".elf")
 
 
 class EmulatorPort(TcpPort):

@@ -5,18 +5,15 @@ sources or of the pairing builds it anew.
 """
 
 import atexit
-import os
-import shutil
 import subprocess
-import tempfile
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from hil.boards.building import built
 from hil.boards.interface import BoardError
 from hil.boards.options import BoardOptions
-from hil.firmware import programs
 from hil.firmware.toolchains import NATIVE, find
 from hil.link.board import LinkBoard
 from hil.link.port import ByteLog, LoggedPort, Port, TcpPort
@@ -26,31 +23,9 @@ from xlate_core.pairing.model import Pairing
 END_S = 2.0
 
 
-def cache_folder() -> Path:
-    """Return the folder that built native boards are kept in."""
-    base = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA")
-    return Path(base) / "xlate" if base else Path.home() / ".cache" / "xlate"
-
-
 def executable(pairing: Pairing) -> Path:
     """Return the native board of a pairing, built unless it is in the cache."""
-    name = f"{NATIVE}_{pairing.name}_{programs.ingredients(pairing, NATIVE)}"
-    path = cache_folder() / name
-    if path.is_file():
-        return path
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        path = Path(tempfile.mkdtemp(prefix="xlate-native-")) / name
-    with tempfile.TemporaryDirectory(prefix="xlate-build-") as folder:
-        built = programs.build(pairing, NATIVE, Path(folder))
-        # Renamed into place, so that another process never starts half a file.
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{name}.")
-        os.close(handle)
-        shutil.copyfile(built.path, temporary)
-        Path(temporary).chmod(0o755)
-        Path(temporary).replace(path)
-    return path
+    return built(pairing, NATIVE)
 
 
 class NativeProcess:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
+from hil.journal import plain
 from hil.runner import Result
 from hil.vectors.files import write_whole
 from hil.verdicts import BENCH, Verdict
@@ -32,27 +33,15 @@ def as_json(board: str, results: Sequence[Result]) -> dict[str, Any]:
         "board": board,
         "caution": CAUTION,
         "counts": counts,
-        "vectors": [
-            {
-                "id": result.identity,
-                "path": result.path.as_posix(),
-                "pairing": result.pairing,
-                "title": result.title,
-                "verdict": result.verdict.value,
-                "ticks": result.ticks,
-                "frames_in": result.frames_in,
-                "frames_out": result.frames_out,
-                "checkpoints": result.checkpoints,
-                "duration_ms": result.duration_ms,
-                "board": result.board or board,
-                "identity": result.board_identity,
-                "attempts": result.attempts,
-                "unstable": result.unstable,
-                "explanation": list(result.explanation),
-            }
-            for result in results
-        ],
+        "vectors": [_row(result, board) for result in results],
     }
+
+
+def _row(result: Result, board: str) -> dict[str, Any]:
+    """Return a result as the journal has it, without its picture, and whether it is unstable."""
+    row = plain(result) | {"board": result.board or board, "unstable": result.unstable}
+    del row["picture"]
+    return row
 
 
 def write_json(path: Path, board: str, results: Sequence[Result]) -> None:

@@ -2,12 +2,16 @@
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from tools.cli.log_options import CAUTION, FILE, load_table, parse_options, reading_options
+from tools.cli.log_options import CAUTION, FILE, load_table, reading_options
 from tools.cli.main import EXIT_DIFFERENCE
 from xlate_core.errors import InputError
+
+if TYPE_CHECKING:
+    from tools.logs.importing import ImportOptions
 
 
 @click.command("compare")
@@ -28,11 +32,7 @@ def compare_command(
     log_b: Path,
     buses: tuple[str, ...],
     only: tuple[str, ...],
-    channels: tuple[str, ...],
-    offsets: tuple[str, ...],
-    sort: bool,
-    skip_damaged: bool,
-    longest_gap_s: int,
+    options: "ImportOptions",
     as_json: bool,
 ) -> None:
     """Compare LOG_B (what the module sends) with LOG_A (what the factory set-up sent).
@@ -42,7 +42,6 @@ def compare_command(
     """
     from tools.logs.comparing import compare
 
-    options = parse_options(channels, offsets, sort, skip_damaged, longest_gap_s)
     tables = [load_table((log,), options) for log in (log_a, log_b)]
     for bus in buses:
         for log, table in zip((log_a, log_b), tables, strict=True):

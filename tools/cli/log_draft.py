@@ -1,6 +1,7 @@
 """`xlate log draft`: a pairing to edit, from a log."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -8,12 +9,14 @@ from tools.cli.log_options import (
     CAUTION,
     FILE,
     load_table,
-    parse_options,
     progress_bar,
     reading_options,
     write_text,
 )
 from xlate_core.errors import InputError
+
+if TYPE_CHECKING:
+    from tools.logs.importing import ImportOptions
 
 
 @click.command("draft")
@@ -33,11 +36,7 @@ def draft_command(
     folder: Path,
     sent: tuple[str, ...],
     reference_files: tuple[Path, ...],
-    channels: tuple[str, ...],
-    offsets: tuple[str, ...],
-    sort: bool,
-    skip_damaged: bool,
-    longest_gap_s: int,
+    options: "ImportOptions",
 ) -> None:
     """Draft a pairing from LOG: body.dbc, engine.dbc and bridge.toml, each guess with evidence.
 
@@ -60,7 +59,6 @@ def draft_command(
         if not colon or bus not in BUSES or not identifier:
             raise InputError(f"--send {wish}: expected BUS:IDENTIFIER, for instance body:101")
         wishes.append((bus, identifier))
-    options = parse_options(channels, offsets, sort, skip_damaged, longest_gap_s)
     table = load_table(logs, options)
     with progress_bar("inspecting") as show:
         inspection = inspect(table, show)

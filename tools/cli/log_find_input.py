@@ -3,11 +3,15 @@
 import json
 from dataclasses import asdict
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from tools.cli.log_options import CAUTION, FILE, load_table, parse_options, reading_options
+from tools.cli.log_options import CAUTION, FILE, load_table, reading_options
 from xlate_core.errors import InputError
+
+if TYPE_CHECKING:
+    from tools.logs.importing import ImportOptions
 
 
 @click.command("find-input")
@@ -35,11 +39,7 @@ def find_input_command(
     pin: str | None,
     before_ms: int,
     after_ms: int,
-    channels: tuple[str, ...],
-    offsets: tuple[str, ...],
-    sort: bool,
-    skip_damaged: bool,
-    longest_gap_s: int,
+    options: "ImportOptions",
     as_json: bool,
 ) -> None:
     """Press the button five times, note when, and find its bit in LOG.
@@ -53,7 +53,6 @@ def find_input_command(
 
     if (pin is None) == (not moments):
         raise InputError("say when: --at SECONDS several times, or --pin FILE.csv:COLUMN")
-    options = parse_options(channels, offsets, sort, skip_damaged, longest_gap_s)
     table = load_table(logs, options)
     start = int(table.time_us[0])
     if pin is not None:

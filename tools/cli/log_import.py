@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tools.cli.log_options import FILE, parse_options, progress_bar, reading_options
+from tools.cli.log_options import FILE, progress_bar, reading_options
 from xlate_core.errors import InputError
 
 if TYPE_CHECKING:
+    from tools.logs.importing import ImportOptions
     from tools.logs.table import FrameTable
 
 
@@ -22,11 +23,7 @@ if TYPE_CHECKING:
 def import_command(
     logs: tuple[Path, ...],
     target: Path,
-    channels: tuple[str, ...],
-    offsets: tuple[str, ...],
-    sort: bool,
-    skip_damaged: bool,
-    longest_gap_s: int,
+    options: "ImportOptions",
     as_json: bool,
 ) -> None:
     """Read LOGs of any format python-can reads into one compact store.
@@ -42,7 +39,7 @@ def import_command(
         raise InputError(f"{target}: a store is named *{SUFFIX}")
     if target.resolve() in {log.resolve() for log in logs}:
         raise InputError(f"{target}: is a log that is read; the store needs its own name")
-    importing = Importing(logs, parse_options(channels, offsets, sort, skip_damaged, longest_gap_s))
+    importing = Importing(logs, options)
     with progress_bar("importing") as show, StoreWriter(target) as store:
         for table in importing.tables(show):
             store.add(table)

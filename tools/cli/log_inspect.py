@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -9,12 +10,14 @@ from tools.cli.log_options import (
     CAUTION,
     FILE,
     load_table,
-    parse_options,
     progress_bar,
     reading_options,
     write_text,
 )
 from xlate_core.errors import InputError
+
+if TYPE_CHECKING:
+    from tools.logs.importing import ImportOptions
 
 
 @click.command("inspect")
@@ -39,11 +42,7 @@ from xlate_core.errors import InputError
 @click.option("--json", "as_json", is_flag=True, help="Print everything as JSON.")
 def inspect_command(
     logs: tuple[Path, ...],
-    channels: tuple[str, ...],
-    offsets: tuple[str, ...],
-    sort: bool,
-    skip_damaged: bool,
-    longest_gap_s: int,
+    options: "ImportOptions",
     wanted: tuple[str, ...],
     reference_files: tuple[Path, ...],
     followed: tuple[str, ...],
@@ -63,7 +62,6 @@ def inspect_command(
     from tools.logs.inspection.references import follow
     from tools.logs.inspection.run import inspect, materials_of
 
-    options = parse_options(channels, offsets, sort, skip_damaged, longest_gap_s)
     table = load_table(logs, options)
     start = int(table.time_us[0])
     references = [each for file in reference_files for each in from_csv(file, start)]

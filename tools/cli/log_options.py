@@ -3,8 +3,9 @@
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -21,12 +22,24 @@ CAUTION = (
     "with pump and starter disarmed until the bench vectors pass."
 )
 
-_Command = TypeVar("_Command", bound=Callable[..., Any])
 LARGEST_TABLE = 40_000_000
 
 
-def reading_options(function: _Command) -> _Command:
-    """Add the options that say how logs are read."""
+def reading_options(function: Callable[..., None]) -> Callable[..., None]:
+    """Add the options that say how logs are read; the command gets them as one, `options`."""
+
+    @wraps(function)
+    def command(
+        channels: tuple[str, ...],
+        offsets: tuple[str, ...],
+        sort: bool,
+        skip_damaged: bool,
+        longest_gap_s: int,
+        **others: Any,
+    ) -> None:
+        options = parse_options(channels, offsets, sort, skip_damaged, longest_gap_s)
+        function(options=options, **others)
+
     for option in reversed(
         (
             click.option(
@@ -61,8 +74,8 @@ def reading_options(function: _Command) -> _Command:
             ),
         )
     ):
-        function = option(function)
-    return function
+        command = option(command)
+    return command
 
 
 def parse_options(

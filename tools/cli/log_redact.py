@@ -2,11 +2,15 @@
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from tools.cli.log_options import FILE, load_table, parse_options, reading_options
+from tools.cli.log_options import FILE, load_table, reading_options
 from xlate_core.errors import InputError
+
+if TYPE_CHECKING:
+    from tools.logs.importing import ImportOptions
 
 
 @click.command("redact")
@@ -28,11 +32,7 @@ def redact_command(
     identifications: tuple[str, ...],
     serials: tuple[str, ...],
     zero_time: bool,
-    channels: tuple[str, ...],
-    offsets: tuple[str, ...],
-    sort: bool,
-    skip_damaged: bool,
-    longest_gap_s: int,
+    options: "ImportOptions",
     as_json: bool,
 ) -> None:
     """Write LOG to TARGET without vehicle identification and without listed serial numbers.
@@ -48,7 +48,6 @@ def redact_command(
     secrets = {f"listed identification {n}": parse_secret(each.upper())
                for n, each in enumerate(identifications, start=1)}  # fmt: skip
     secrets |= {f"serial number {n}": parse_secret(s) for n, s in enumerate(serials, start=1)}
-    options = parse_options(channels, offsets, sort, skip_damaged, longest_gap_s)
     table = load_table((log,), options)
     redaction = redact(table, secrets)
     if zero_time and len(redaction.table):

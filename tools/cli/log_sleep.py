@@ -3,10 +3,14 @@
 import json
 from dataclasses import asdict
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from tools.cli.log_options import FILE, load_table, parse_options, reading_options
+from tools.cli.log_options import FILE, load_table, reading_options
+
+if TYPE_CHECKING:
+    from tools.logs.importing import ImportOptions
 
 
 @click.command("sleep")
@@ -20,18 +24,13 @@ from tools.cli.log_options import FILE, load_table, parse_options, reading_optio
 def sleep_command(
     logs: tuple[Path, ...],
     silent_ms: int,
-    channels: tuple[str, ...],
-    offsets: tuple[str, ...],
-    sort: bool,
-    skip_damaged: bool,
-    longest_gap_s: int,
+    options: "ImportOptions",
     as_json: bool,
 ) -> None:
     """Tell the pauses of every bus of LOG: last frames, first frames, and which bus woke first."""
     from tools.logs.importing import seconds
     from tools.logs.sleeping import sleep
 
-    options = parse_options(channels, offsets, sort, skip_damaged, longest_gap_s)
     table = load_table(logs, options)
     found = sleep(table, silent_ms * 1000)
     if as_json:
