@@ -3,6 +3,7 @@
 from random import Random
 
 from hil.soak.layouts import Message, Signal
+from hil.soak.profiles import profile_line
 
 BUSES = ("body", "engine")
 CRCS = ("CRC-8/SAE-J1850", "CRC-8/AUTOSAR", "CRC-8/SMBUS", "CRC-8/MAXIM-DOW")
@@ -65,7 +66,7 @@ class Tables:
             lines.append(f"first_deadline_ms = {deadline + self.tick * self.below(100)}")
         if self.below(2):
             lines.append('when = "awake"')
-        protected = self._protection(message)
+        protected = self._protection(message, received=True)
         if not protected and message.selector is None and self.below(2):
             lines.append("allow_short = true")
         lines += protected
@@ -77,7 +78,9 @@ class Tables:
         for signal in message.signals:
             self._quantity(bus, message, signal)
 
-    def _protection(self, message: Message) -> list[str]:
+    def _protection(self, message: Message, received: bool) -> list[str]:
+        if message.profile is not None:
+            return [profile_line(self.chance, message.profile, self.tick, received)]
         lines = []
         if message.counter is not None:
             modulo, step = self.chance.choice((15, 16)), 1 + self.below(3)
@@ -204,7 +207,7 @@ class Tables:
         if self.below(2):
             lines.append('when = "awake"')
         lines.append(f"fill = {self.below(2)}")
-        lines += self._protection(message)
+        lines += self._protection(message, received=False)
         signals = []
         lossy = coded = False
         for signal in message.signals:

@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 from random import Random
 
+from hil.soak.profiles import LEAST_OCTETS, DrawnProfile, draw_profile
+
 PLAIN_KINDS = ("crc8", "xor8", "sum8")
 KINDS = {
     "xor4": 4,
@@ -67,6 +69,8 @@ class Message:
     checksum: Signal | None = None
     kind: str = ""
     width: int = 8
+    profile: DrawnProfile | None = None
+    parts: list[Signal] = field(default_factory=list)
 
 
 class Layouts:
@@ -77,6 +81,7 @@ class Layouts:
         self.chance = chance
         self.tick = tick
         self.used: set[tuple[str, int]] = set()
+        self.profiles = self.below(4) == 0  # in some pairings every other message has one
 
     def messages(self, bus: str, prefix: str, count: int) -> list[Message]:
         """Return messages of one bus named PREFIX_0 and so on; IN ones may have a multiplexer."""
@@ -95,7 +100,12 @@ class Layouts:
         period = self.tick * self.chance.choice((2, 4, 5, 10, 20))
         message = Message(name, self.identifier(bus), False, length, period)
         free = set(range(8 * length))
-        if length >= 3 and self.below(2):
+        if self.profiles and length >= LEAST_OCTETS and self.below(2):
+            message.profile = draw_profile(self.chance, length)
+            for part, first, bits in message.profile.parts:
+                free -= set(range(first, first + bits))
+                message.parts.append(Signal(part, first, bits, True, False))
+        elif length >= 3 and self.below(2):
             message.kind = self.chance.choice((*KINDS, *PLAIN_KINDS, *PLAIN_KINDS))
             width = KINDS.get(message.kind, 8)
             if message.kind == "crc":
@@ -106,7 +116,7 @@ class Layouts:
                 message.checksum = self._octet("Check", free, self.chance.choice((0, length - 1)))
             else:
                 message.checksum = self._place("Check", free, width, False)
-        if length >= 2 and self.below(2):
+        if message.profile is None and length >= 2 and self.below(2):
             message.counter = self._place("Count", free, 4, False)
         if name.startswith("IN") and length >= 4 and self.below(4) == 0:
             message.selector = self._place("Page", free, 2, False)
@@ -148,7 +158,8 @@ def database(messages: list[Message]) -> str:
     lines = [DBC_HEAD]
     for message in messages:
         lines.append(f"BO_ {message.identifier} {message.name}: {message.length} Others\n")
-        inside = [*message.signals, message.selector, message.counter, message.checksum]
+        protection = [message.selector, message.counter, message.checksum]
+        inside = [*message.signals, *message.parts, *protection]
         for one in inside:
             if one is None:
                 continue

@@ -60,6 +60,10 @@ def test_the_draws_reach_what_they_should(tmp_path: Path) -> None:
             "sum16_carry",
             '"crc"',
             "data_id_list",
+            *(f"profile = {{ number = {number}," for number in (1, 2, 5, 11, 22)),
+            "alternating",
+            'data_id_mode = "nibble"',
+            "machine = ",
             '"length"',
             "fold",
             "counter",
@@ -82,7 +86,7 @@ def test_the_draws_reach_what_they_should(tmp_path: Path) -> None:
         ):
             if word in text:
                 seen.add(word)
-    assert len(seen) == 31
+    assert len(seen) == 39
 
 
 @pytest.mark.slow
