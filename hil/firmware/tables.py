@@ -68,6 +68,7 @@ def header(pairing: Pairing) -> str:
         "KEPT_OCTETS": len(bridge.kept()),
         "KEPT_LAYOUT": bridge.kept_layout,
     }
+    numbers["PROFILES"] = counts(spec)["PROFILE"]  # 0 leaves their code out
     numbers |= {f"{name}_SLOTS": max(count, 1) for name, count in counts(spec).items()}
     lines = "".join(f"#define XB_{name} {number}u\n" for name, number in numbers.items())
     return f"{GENERATED}#ifndef XB_TABLES_H\n#define XB_TABLES_H\n\n{lines}\n#endif\n"

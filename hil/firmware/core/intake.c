@@ -195,12 +195,14 @@ static void run_clock(xb_engine *engine, const xb_clock_spec *clock, xb_clock_st
 {
     uint8_t enabled = xb_holds(engine, clock->condition);
 
+#if XB_PROFILES > 0
     for (uint32_t i = 0u; i < engine->spec->profile_count; i++) {
         if (enabled != 0u && state->enabled == 0u
             && &engine->clocks[engine->spec->profiles[i].clock] == state) {
             xb_profile_begin(&engine->profiles[i]);
         }
     }
+#endif
     for (uint32_t i = 0u; i < clock->unit_count; i++) {
         xb_unit_state *unit = &engine->units[clock->units[i]];
 
@@ -249,10 +251,12 @@ void xb_intake_deadlines(xb_engine *engine)
             }
         }
     }
+#if XB_PROFILES > 0
     for (uint32_t i = 0u; i < spec->profile_count; i++) {
         xb_profile_pass_time(&spec->profiles[i], &engine->profiles[i],
                              engine->clocks[spec->profiles[i].clock].enabled);
     }
+#endif
     for (uint32_t i = 0u; i < spec->clock_count; i++) {
         expire(engine, &spec->clocks[i], &engine->clocks[i]);
     }

@@ -2,7 +2,8 @@
  *
  * Built from public parameters and published examples; no conformity is claimed, and the terms of
  * the specification itself may require a licence for commercial use. Layout and data ID are in the
- * tables: a checksum and a counter. */
+ * tables: a checksum and a counter. Where a pairing receives no profile (XB_PROFILES is 0) nothing
+ * calls these, and the linker leaves them out. */
 #ifndef XB_PROFILES_H
 #define XB_PROFILES_H
 

@@ -4,7 +4,9 @@
 #include <stddef.h>
 
 #include "arithmetic.h"
+#include "xb_tables.h"
 
+#if XB_PROFILES > 0
 /* Return whether the frame passes a profile's check and its machine. */
 static uint8_t judge_profile(const xb_profile_spec *spec, xb_message_state *state,
                              xb_profile_state *profile, uint64_t intel_word)
@@ -14,6 +16,7 @@ static uint8_t judge_profile(const xb_profile_spec *spec, xb_message_state *stat
     }
     return xb_profile_accepts(spec, profile);
 }
+#endif
 
 /* Return whether the frame passes; update counts and counter reference (rule 5). `profile` and its
  * state are those of the message, or NULL. */
@@ -28,9 +31,14 @@ uint8_t xb_judge(const xb_message_spec *spec, xb_message_state *state,
     }
 
     /* PROFILE: checksum and counter in one check */
+#if XB_PROFILES > 0
     if (profile != NULL) {
         return judge_profile(profile, state, profile_state, intel_word);
     }
+#else
+    (void)profile;
+    (void)profile_state;
+#endif
 
     /* CHECKSUM */
     if (spec->checksum != NULL && xb_checksum_good(spec->checksum, intel_word) == 0u) {
