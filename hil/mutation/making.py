@@ -33,11 +33,11 @@ def make(seed: int, core: Path = CORE) -> list[Mutant]:
     """
     if importlib.util.find_spec("universalmutator") is None:
         raise BoardError(NO_TOOL)
-    chance = Random(seed)
     piles = []
     for source in sorted(core.rglob("*.c")):
         pile = mutants_of(source, core)
-        chance.shuffle(pile)
+        # each file by its own name: one more file leaves the order in the others as it was
+        Random(f"{seed} {source.relative_to(core).as_posix()}").shuffle(pile)
         piles.append(pile)
     order = []
     while any(piles):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from hil.boards.interface import BoardError
 from hil.firmware import tables
-from hil.firmware.building import CORE, LANGUAGE, core_sources, find_compiler
+from hil.firmware.building import CORE, LANGUAGE, find_compiler, needed_sources
 from hil.mutation.stream import write_stream
 from hil.runner import Pairings, is_vector
 from xlate_core.pairing.model import Pairing
@@ -71,7 +71,7 @@ def compile_all(pairing: Pairing, folder: Path, flags: tuple[str, ...], *more: P
     folder.mkdir(parents=True, exist_ok=True)
     generated = [path for path in tables.write(pairing, folder) if path.suffix == ".c"]
     made = Range(pairing.name, folder, {}, flags)
-    for source in [*core_sources(), *generated, *more]:
+    for source in [*needed_sources(pairing), *generated, *more]:
         target = folder / f"{source.stem}.o"
         if not made.compile(source, target):
             raise BoardError(f"the C compiler refuses {source.name}")
@@ -96,10 +96,15 @@ def prepare(pairing: Pairing, vectors: Path, pairings: Pairings, folder: Path) -
 
 
 def judge(ranges: list[Range], file: str, text: str, folder: Path) -> tuple[Fate, str]:
-    """Return the fate of the core with one C file replaced, and the pairing that decided it."""
+    """Return the fate of the core with one C file replaced, and the pairing that decided it.
+
+    Pairings that do not use the file cannot tell and are left out.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     fate, decided = Fate.EQUAL, ""
     for one in ranges:
+        if Path(file).name not in one.objects:
+            continue
         broken = folder / Path(file).name
         broken.write_text(text, encoding="utf-8")
         target = folder / f"{broken.stem}.o"
