@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from tests.pairing.small import write
 from tools.cli.main import main
 from tools.timing.advice import audsley, curing_bit_rate, curing_offset
+from tools.timing.board_time import board_time
 from tools.timing.offsets import Placed, analyse_placed
 from tools.timing.response import UNDISTURBED, Disturbance, Stream, analyse
 from tools.timing.streams import bus_timings
@@ -116,7 +117,7 @@ def test_a_routed_message_carries_the_lateness_of_its_own_bus() -> None:
     origin = next(one for one in engine.responses if one.stream.name == "TESTER_ANSWER")
     routed = next(one for one in body.streams if one.name == "TESTER_ANSWER")
     assert origin.worst_us is not None
-    assert routed.jitter_us == -(-origin.worst_us // 1) + 1000 + pairing.traffic.board_us
+    assert routed.jitter_us == -(-origin.worst_us // 1) + 1000 + board_time(pairing).us
 
 
 def test_a_low_bit_rate_is_late_and_says_what_would_help() -> None:

@@ -12,18 +12,18 @@ from tools.logs.checksums import CATALOGUE, linear_tables, plain_function
 from tools.logs.exporting import write_log
 from tools.logs.inspection.checksum_fits import Fit, residue
 from tools.logs.inspection.checksums import checksum
-from tools.logs.inspection.confidence import fitted
+from tools.logs.inspection.confidence import fitted, fitted_by_sort
 from tools.logs.inspection.counters import counters
 from tools.logs.inspection.fields import fields
 from tools.logs.inspection.findings import Material, What
 from tools.logs.inspection.multiplexers import multiplexer
-from tools.logs.inspection.run import inspect
+from tools.logs.inspection.run import RANDOM, inspect
 from tools.logs.inspection.timing import sending
 from tools.logs.inspection.trial import Trial, run_trial
 from tools.logs.synthetic.driving import drive
 from tools.logs.synthetic.networks import random_network
 from tools.logs.synthetic.render import render
-from tools.logs.table import Array, FrameKind, Key
+from tools.logs.table import Array, FrameKind, FrameTable, Key, zeros
 from xlate_core.signals import ByteOrder, SignalSpec
 from xlate_core.signals import extract as extract_one
 
@@ -192,14 +192,12 @@ def test_guesses_marked_90_percent_are_right_as_often() -> None:
     more = run_trial(range(601, 621))
     right, count = more.marked(85, 95)
     assert count >= 200
-    # Wrong guesses come in clusters (a multiplexer misread spoils all its paths), so the share of
-    # 20 networks scatters by several percent around that of many.
-    assert 0.78 <= right / count <= 0.97, more.wrong
+    assert 0.85 <= right / count <= 0.95, more.wrong
     for what in (What.COUNTER, What.CHECKSUM):
         recall = more.tallies[what].recall()
         assert recall is not None
         assert recall >= 0.95
-        assert more.tallies[what].precision(98) == 1.0, more.wrong
+        assert more.tallies[what].precision(90) == 1.0, more.wrong
 
 
 def test_scores_become_rising_shares() -> None:
@@ -210,6 +208,40 @@ def test_scores_become_rising_shares() -> None:
     assert [share for _, share in steps] == sorted(share for _, share in steps)
     for score, share in steps[1:-1]:
         assert abs(share / 100 - score) < 0.15
+
+
+def test_one_score_is_one_step_and_a_wrong_guess_keeps_a_counter_from_being_sure() -> None:
+    scores, right = [0.5] * 60 + [1.0] * 60, [False] + [True] * 119
+    assert fitted(scores, right) == [(0.5, 98), (1.0, 99)]
+    assert fitted(scores[::-1], right[::-1]) == [(0.5, 98), (1.0, 99)]
+    judged = [(What.COUNTER, "", *each) for each in zip(scores, right, strict=True)]
+    assert fitted_by_sort(judged) == {"counter": [(0.5, 89), (1.0, 99)]}
+    assert fitted_by_sort([(What.VALUE, "x", 1.0, True)] * 39) == {}
+    assert fitted_by_sort([(What.VALUE, "x", 1.0, True)] * 40) == {"value beside x": [(1.0, 99)]}
+
+
+def test_a_number_beside_noise_is_marked_with_less() -> None:
+    chance = np.random.default_rng(10)
+    payload = still(3000)
+    steps = np.round(100 + 90 * np.sin(np.arange(3000) / 90)).astype(np.int64)
+    insert(Field(0, 8), payload, steps)
+    insert(Field(32, 8), payload, steps)
+    payload[:, 5] = chance.integers(0, 256, 3000)
+    values = inspect(table_of(payload)).messages[0].of(What.VALUE)
+    by_octet = {guess.place.start // 8: guess for guess in values if guess.place is not None}
+    assert by_octet[0].doubt == ""
+    assert by_octet[4].doubt == by_octet[5].doubt == RANDOM
+    assert by_octet[4].confidence < 50 < by_octet[0].confidence
+
+
+def table_of(payload: Array) -> FrameTable:
+    """A log of one message of one bus."""
+    table = zeros(len(payload), ("body",))
+    table.time_us[:] = np.arange(len(payload)) * 10_000
+    table.identifier[:] = 0x123
+    table.length[:] = 8
+    table.data[:] = payload
+    return table
 
 
 def test_everything_is_told_in_words_json_and_html(tmp_path: Path) -> None:

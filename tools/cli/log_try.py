@@ -63,9 +63,13 @@ def try_command(
 
 def calibration_text(trial: "Trial", seed: int, networks: int, seconds: int, messages: int) -> str:
     """Return the table of confidences as JSON."""
-    from tools.logs.inspection.confidence import fitted
+    from tools.logs.inspection.confidence import fitted_by_sort
 
-    steps = {what.value: fitted(tally.scores, tally.right) for what, tally in trial.tallies.items()}
+    steps = fitted_by_sort(
+        (what, doubt, score, right)
+        for what, tally in trial.tallies.items()
+        for doubt, score, right in zip(tally.doubts, tally.scores, tally.right, strict=True)
+    )
     made = {"seed": seed, "networks": networks, "seconds": seconds, "messages": messages}
     return json.dumps({"made_from": made, "steps": dict(sorted(steps.items()))}, indent=1) + "\n"
 

@@ -3,11 +3,29 @@
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
+from tools.cli.vectors_shared import jobs_option
+
 EXIT_DIFFERENCE = 1
 EXIT_INCOMPLETE = 4
+
+
+def assumptions(command: Any) -> Any:
+    """Add the options of what is assumed for once in place of the traffic tables."""
+    for option in reversed(
+        (
+            click.option("--errors", type=int, help="Disturbed frames at once on each bus."),
+            click.option(
+                "--error-interval-us", type=int, help="One more disturbed frame so often."
+            ),
+            click.option("--skew-ppm", type=int, help="Error of every clock, at most 10000 (1 %)."),
+        )
+    ):
+        command = option(command)
+    return command
 
 
 @click.group("timing")
@@ -20,12 +38,21 @@ def command() -> None:
 @click.option(
     "--bit-rate", type=(str, int), multiple=True, metavar="BUS BIT/S", help="Try another bit rate."
 )
+@assumptions
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-def bus(pairing: Path, bit_rate: tuple[tuple[str, int], ...], as_json: bool) -> None:
+def bus(
+    pairing: Path,
+    bit_rate: tuple[tuple[str, int], ...],
+    errors: int | None,
+    error_interval_us: int | None,
+    skew_ppm: int | None,
+    as_json: bool,
+) -> None:
     """Worst-case response time of every message on both buses of PAIRING.
 
     Exit code 1 when a deadline can be missed.
     """
+    from tools.timing.assumptions import Assumed
     from tools.timing.bus_report import facts, print_facts
     from tools.timing.streams import TimingInputError, bus_timings
     from xlate_core.frames import BUS_NAMES
@@ -36,8 +63,8 @@ def bus(pairing: Path, bit_rate: tuple[tuple[str, int], ...], as_json: bool) -> 
             raise TimingInputError(
                 f"--bit-rate: found {name} {rate}, expected one of {', '.join(BUS_NAMES)} and bit/s"
             )
-    loaded = load(pairing)
-    timings = bus_timings(loaded, dict(bit_rate))
+    loaded = Assumed(errors, error_interval_us, skew_ppm).of(load(pairing))
+    timings = bus_timings(loaded, dict(bit_rate), skewed=skew_ppm is not None)
     told = facts(loaded, timings)
     if as_json:
         click.echo(json.dumps(told, indent=2))
@@ -58,6 +85,8 @@ def bus(pairing: Path, bit_rate: tuple[tuple[str, int], ...], as_json: bool) -> 
 )
 @click.option("--seed", default=1, show_default=True, type=int, help="Seed of the random trials.")
 @click.option("--only", default="*", show_default=True, help="Ways to look at: a pattern with *.")
+@assumptions
+@jobs_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @click.option("--html", type=click.Path(path_type=Path, dir_okay=False), help="Write a page.")
 @click.option(
@@ -68,13 +97,25 @@ def bus(pairing: Path, bit_rate: tuple[tuple[str, int], ...], as_json: bool) -> 
     help="Folder for vectors of trials beyond their bound.",
 )
 def paths(
-    pairing: Path, samples: int, seed: int, only: str, as_json: bool, html: Path | None, keep: Path
+    pairing: Path,
+    samples: int,
+    seed: int,
+    only: str,
+    errors: int | None,
+    error_interval_us: int | None,
+    skew_ppm: int | None,
+    jobs: int | None,
+    as_json: bool,
+    html: Path | None,
+    keep: Path,
 ) -> None:
     """Bound, observation and budget of every way through PAIRING.
 
     Exit code 1 when a bound is above its budget or was exceeded, 4 when interrupted.
     """
+    from hil import parallel
     from hil.vectors.files import write_whole
+    from tools.timing.assumptions import Assumed
     from tools.timing.counterexample import save
     from tools.timing.observation import observe
     from tools.timing.path_page import page
@@ -82,12 +123,13 @@ def paths(
     from tools.timing.paths import fitting
     from xlate_core.pairing import load
 
-    loaded = load(pairing)
+    loaded = Assumed(errors, error_interval_us, skew_ppm).of(load(pairing))
     check_budgets(loaded)
     chosen = fitting(loaded, only)
     seen = []
+    processes = jobs or parallel.default_jobs()
     try:
-        for one in observe(loaded, samples, seed, _progress, chosen.__contains__):
+        for one in observe(loaded, samples, seed, _progress, chosen.__contains__, processes):
             seen.append(one)
     except KeyboardInterrupt:
         click.echo("interrupted: nothing is judged", err=True)
@@ -95,7 +137,7 @@ def paths(
     told = facts(loaded, seen, samples, seed)
     for number, (row, one) in enumerate(zip(told["ways"], seen, strict=True)):
         if row["verdict"] == "EXCEEDED" and one.worst is not None:
-            row["vector"] = save(one, f"exceeded_{number}", keep).as_posix()
+            row["vector"] = save(loaded, one, f"exceeded_{number}", keep).as_posix()
             click.echo(f"{one.path.name}: beyond its bound, kept as {row['vector']}", err=True)
     if html is not None:
         write_whole(html, page(told).encode("utf-8"))

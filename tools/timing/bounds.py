@@ -40,6 +40,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import lcm
 
+from tools.timing.board_time import board_time
 from tools.timing.paths import Path, PathKind
 from tools.timing.streams import CHANGES, bus_timings, streams_of
 from xlate_core.frames import BUS_NAMES
@@ -114,7 +115,7 @@ class Bounds:
         if own:
             parts.append(self._stretched("function's own", own * self.tick_us))
         if path.target_message is None or self.stops(path):
-            parts.append(Part("board", Fraction(self.pairing.traffic.board_us)))
+            parts.append(Part("board", Fraction(board_time(self.pairing).us)))
             return Bound(tuple(parts))
         response = self._response(path.target_message, self.on_change(path))
         if response is None:

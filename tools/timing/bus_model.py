@@ -62,12 +62,14 @@ class BusModel:
         self._number += 1
         heappush(self._offers, Offer(priority, self._number, bits, now, load))
 
-    def withdraw(self, load_is: Callable[[Any], bool]) -> None:
-        """Take back queued frames: a newer one overwrites the slot."""
+    def withdraw(self, load_is: Callable[[Any], bool]) -> bool:
+        """Take back queued frames; False when there is none, or it is on the bus already."""
         kept = [one for one in self._offers if not load_is(one.load)]
-        if len(kept) != len(self._offers):
-            kept.sort()
-            self._offers = kept
+        if len(kept) == len(self._offers):
+            return False
+        kept.sort()
+        self._offers = kept
+        return True
 
     def next_instant(self) -> int | None:
         """Return when `advance` has something to do, or None while nothing is queued."""

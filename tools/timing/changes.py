@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from tools.timing.bounds import Bounds
 from tools.timing.paths import Path, PathKind
-from tools.timing.rig import Change, Rig
+from tools.timing.rig import Rig
+from tools.timing.trials import Change
 from xlate_core.frames import Frame
 
 LOSSES = (PathKind.LOSS_PIN, PathKind.LOSS_SIGNAL)

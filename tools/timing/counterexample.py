@@ -8,17 +8,19 @@ from hil.vectors.generation import is_checkpoint
 from hil.vectors.records import Writer
 from hil.vectors.vector import Header, render, write_vector
 from tools.timing.observation import Observed
+from tools.timing.rig import Rig
+from tools.timing.trial_run import stimulus_of
 from xlate_core.bridge import RULES, ResetCause
+from xlate_core.pairing import Pairing
 
 CHECKPOINT_MS = 1000
 
 
-def save(one: Observed, identity: str, folder: Path) -> Path:
+def save(pairing: Pairing, one: Observed, identity: str, folder: Path) -> Path:
     """Write what the bridge was given and did in the worst trial of a way; return the file."""
-    pairing = one.rig.pairing
     if one.worst is None:
         raise ValueError(one.path.name)
-    stimulus = one.rig.stimulus_of(one.worst)
+    stimulus = stimulus_of(Rig(pairing, one.resting), one.worst)
     every = max(1, CHECKPOINT_MS // pairing.spec.tick_ms)
     board = ReferenceBoard(pairing)
     board.reset(ResetCause.POWER_ON, False)

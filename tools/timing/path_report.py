@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from tools.timing.board_time import board_time
 from tools.timing.observation import Observed
 from tools.timing.paths import paths
 from xlate_core.errors import InputError
@@ -43,7 +44,8 @@ def facts(
         "samples": samples,
         "seed": seed,
         "clock_error_ppm": pairing.traffic.skew_ppm,
-        "board_ms": pairing.traffic.board_us / 1000,
+        "board_ms": board_time(pairing).us / 1000,
+        "board_time_from": board_time(pairing).origin,
         "definitions": list(DEFINITIONS),
         "ways": rows,
         "observed": len(seen),

@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
+from tools.timing.board_time import board_time
+from tools.timing.errors import errors_at_once
 from tools.timing.frame_bits import longest_bits
 from tools.timing.offsets import Placed
 from tools.timing.response import Disturbance, Response, Stream, analyse, load
@@ -87,7 +89,7 @@ def _analyse(
         streams = [replace(one, period_us=one.period_us * fast // 1_000_000) for one in streams]
     disturbance = Disturbance(
         0 if said.unknown_octets is None else longest_bits(said.unknown_octets, True),
-        said.errors,
+        errors_at_once(said),
         said.error_interval_us,
     )
     share = load(streams, bit_rate)
@@ -118,7 +120,7 @@ def streams_of(
 ) -> list[Stream]:
     """Return the streams of one bus; `delays` in us by the key a routed message has elsewhere."""
     said = pairing.traffic.buses[number]
-    board = pairing.traffic.board_us
+    board = board_time(pairing).us
     tick_us = pairing.spec.tick_ms * 1000
     streams: list[Stream] = []
     sent = {one.key: one for one in pairing.spec.transmits if one.key.bus == number}

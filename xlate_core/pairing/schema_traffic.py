@@ -47,8 +47,11 @@ class TrafficTable(StrictTable):
     engine: BusTrafficTable = Field(
         default_factory=lambda: BusTrafficTable.model_validate({}), description="the engine bus"
     )
-    board_us: int = Field(
-        50, ge=0, description="longest execution time of one tick on the board, us"
+    board_us: int | None = Field(
+        None,
+        ge=0,
+        description="longest execution time of one tick on the board, us; default: the stored "
+        "figures of `xlate board measure`",
     )
     skew_ppm: int = Field(
         1000, ge=0, le=10000, description="error of any clock against any other, parts per million"

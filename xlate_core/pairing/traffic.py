@@ -32,11 +32,12 @@ class BusTraffic:
 class Traffic:
     """The traffic of body and engine bus; the longest tick of the board; clock errors; budgets.
 
-    Budgets are (pattern of a way's name, longest reaction time in us).
+    `board_us` is None where the pairing does not say. Budgets are (pattern of a way's name, longest
+    reaction time in us).
     """
 
     buses: tuple[BusTraffic, BusTraffic]
-    board_us: int
+    board_us: int | None
     skew_ppm: int
     budgets: tuple[tuple[str, int], ...]
 

@@ -11,6 +11,9 @@ FEWEST_WITHOUT_WRAP = 14
 BACKWARD = 0.6
 SAMPLE = 6000
 GOOD = 0.97
+STEADY = 0.995
+FEWEST_VALUES = 4
+UNSTEADY = 0.6
 
 
 def counters(material: Material) -> list[Guess]:
@@ -42,6 +45,8 @@ def counters(material: Material) -> list[Guess]:
     for guess in found:
         if guess.facts["step"] != 1:
             guess.score *= BACKWARD  # what follows a counter, as an inverted sum does, steps so
+        if guess.facts["modulo"] < FEWEST_VALUES or guess.facts["good_steps"] < STEADY:
+            guess.score *= UNSTEADY  # a selector, or a number that rises for a long time
     found.sort(key=lambda guess: -guess.score)
     for number, guess in enumerate(found):
         if any(_lockstep(material, guess, other) for other in found[:number]):

@@ -253,6 +253,7 @@ def _guess(
         "lowest": int(raw.min()),
         "highest": int(raw.max()),
         "different_values": len(np.unique(raw)),
+        "at_random": rates[0] > HIGHEST_TOP,
         "moving_bits": sum(1 << bit for bit in range(64) if flips[bit] > 0),
     }
     few = facts["different_values"] <= 1 << min(length, 3)

@@ -27,8 +27,8 @@ class Guess:
 
     `score` orders guesses of one sort by the strength of their evidence, 0..1; `confidence` is
     the share in percent of guesses of this sort and score that were right on invented networks (0
-    until filled in). `path` is the selector value the guess is limited to. `facts` are for
-    machines.
+    until filled in). `path` is the selector value the guess is limited to; `doubt` names what else
+    in its message is a guess it stands on. `facts` are for machines.
     """
 
     what: What
@@ -39,6 +39,17 @@ class Guess:
     facts: dict[str, Any] = field(default_factory=dict)
     path: int | None = None
     confidence: int = 0
+    doubt: str = ""
+
+
+def doubt_of(selector: Guess | None, check: Guess | None) -> str:
+    """Return what the fields of a message stand on: they are wrong with it, and all at once."""
+    doubts = []
+    if selector is not None:
+        doubts.append("a multiplexer")
+    if check is not None and check.facts["also_at"]:
+        doubts.append("a checksum of several possible places")
+    return " and ".join(doubts)
 
 
 @dataclass(frozen=True, slots=True)

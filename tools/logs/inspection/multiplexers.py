@@ -12,6 +12,7 @@ from tools.logs.table import Array
 
 MOST_PATHS = 24
 MANY_PATHS = 8
+MANY_DOUBT = 0.6
 SURE_GAIN = 0.98
 FEWEST_PER_PATH = 6
 SAMPLE = 8000
@@ -102,8 +103,8 @@ def _judge(
     if float(gains.max()) < 0.7 or _sequence(selector) < 0.8:
         return None
     gain = float(gains.max())
-    if counts and len(paths) >= MANY_PATHS and gain < SURE_GAIN:
-        return None  # rather a counter, and something that hangs on it
+    if len(paths) >= MANY_PATHS and gain < SURE_GAIN:
+        return None  # rather a counter, and something that hangs on it, or a number
     told = ", ".join(str(path) for path in paths.tolist())
     text = f"selector with the paths {told}; octets {', '.join(map(str, octets))} depend on it"
     evidence = (
@@ -111,4 +112,6 @@ def _judge(
         f"changes, by {of_path[gains.argmax()]:.1f} within a path; {len(payload)} frames"
     )
     facts = {"paths": paths.tolist(), "octets": octets.tolist(), "gain": round(gain, 3)}
+    if len(paths) >= MANY_PATHS:
+        gain *= MANY_DOUBT  # may be what goes with a counter: a list of data IDs, or a checksum
     return Guess(What.MULTIPLEXER, text, place, gain, evidence, facts)

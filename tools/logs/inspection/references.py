@@ -12,7 +12,7 @@ import numpy as np
 
 from tools.logs.bits import Field, extract
 from tools.logs.inspection.confidence import calibrate
-from tools.logs.inspection.findings import Guess, Inspection, Material, What
+from tools.logs.inspection.findings import Guess, Inspection, Material, What, doubt_of
 from tools.logs.table import Array
 
 BIN_US = 500_000
@@ -68,6 +68,7 @@ def follow(
             assert guess.place is not None
             if not guess.place.mask() & covered:
                 covered |= guess.place.mask()
+                guess.doubt = doubt_of(report.one(What.MULTIPLEXER), report.one(What.CHECKSUM))
                 found.append((number, calibrate(guess)))
     return found
 

@@ -9,12 +9,20 @@ from tools.logs.inspection.checksums import checksum
 from tools.logs.inspection.confidence import calibrate
 from tools.logs.inspection.counters import counters
 from tools.logs.inspection.fields import fields
-from tools.logs.inspection.findings import Guess, Inspection, Material, MessageReport, What
+from tools.logs.inspection.findings import (
+    Guess,
+    Inspection,
+    Material,
+    MessageReport,
+    What,
+    doubt_of,
+)
 from tools.logs.inspection.multiplexers import multiplexer
 from tools.logs.inspection.timing import measure, sending
 from tools.logs.table import Array, FrameKind, FrameTable, Key
 
 MOST_FRAMES_PER_PATH_SEARCH = 20_000
+RANDOM = "a part that changes at random"
 
 
 def inspect(table: FrameTable, progress: Callable[[int, int], None] | None = None) -> Inspection:
@@ -116,7 +124,33 @@ def _guesses(material: Material) -> list[Guess]:
     guesses += [each for each in (check, selector) if each is not None]
     if missing and check is None and found:
         guesses[0].facts["checksum_missing"] = missing
+    for guess in values:
+        guess.doubt = RANDOM if _beside_random(guess, values) else doubt_of(selector, check)
     return [*guesses, *values]
+
+
+def _beside_random(guess: Guess, values: list[Guess]) -> bool:
+    """Whether a value or one in the next octet changes at random from its top bit on.
+
+    A number does not; it is the low part of one whose high part is elsewhere, or no number.
+    """
+    if guess.what is not What.VALUE or guess.facts["at_random"]:
+        return guess.what is What.VALUE
+    near = _near(guess)
+    return any(
+        other.what is What.VALUE
+        and other.facts["at_random"]
+        and other.path in (guess.path, None)
+        and bool(near & _mask(other))
+        for other in values
+    )
+
+
+def _near(guess: Guess) -> int:
+    """Return the bits of the octets of a field and of those beside them."""
+    assert guess.place is not None
+    octets = {place // 8 + step for place in guess.place.places() for step in (-1, 0, 1)}
+    return sum(0xFF << (8 * octet) for octet in octets if octet >= 0)
 
 
 def _values(material: Material, selector: Guess | None, taken: int) -> list[Guess]:

@@ -34,6 +34,7 @@ class Tally:
     """The verdicts on the guesses of one sort, and how many truths of that sort were found."""
 
     scores: list[float] = field(default_factory=list)
+    doubts: list[str] = field(default_factory=list)
     confidences: list[int] = field(default_factory=list)
     right: list[bool] = field(default_factory=list)
     truths: int = 0
@@ -112,6 +113,7 @@ def judge(trial: Trial, network: TrueNetwork, inspection: Inspection, seed: int)
             tally = trial.tallies[guess.what]
             right = _is_right(guess, message, report)
             tally.scores.append(guess.score)
+            tally.doubts.append(guess.doubt)
             tally.confidences.append(guess.confidence)
             tally.right.append(right)
             if not right:

@@ -1,0 +1,46 @@
+"""What a person wants to assume for once, in place of what the traffic tables say."""
+
+from dataclasses import dataclass, replace
+
+from xlate_core.errors import InputError
+from xlate_core.pairing import Pairing
+
+MOST_ERRORS = 1000
+MOST_SKEW_PPM = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class Assumed:
+    """Disturbed frames at once, one more every so many us, clock error; None = as the pairing."""
+
+    errors: int | None = None
+    error_interval_us: int | None = None
+    skew_ppm: int | None = None
+
+    def __post_init__(self) -> None:
+        """Raise InputError for a number out of its range."""
+        limits = (
+            ("--errors", self.errors, MOST_ERRORS),
+            ("--error-interval-us", self.error_interval_us, None),
+            ("--skew-ppm", self.skew_ppm, MOST_SKEW_PPM),
+        )
+        for option, found, most in limits:
+            if found is not None and (found < 0 or (most is not None and found > most)):
+                told = "0 or more" if most is None else f"0 to {most}"
+                raise InputError(f"{option}: found {found}, expected {told}")
+
+    def of(self, pairing: Pairing) -> Pairing:
+        """Return the pairing with what is assumed on both buses."""
+        traffic = pairing.traffic
+        body, engine = (
+            replace(
+                bus,
+                errors=bus.errors if self.errors is None else self.errors,
+                error_interval_us=bus.error_interval_us
+                if self.error_interval_us is None
+                else self.error_interval_us,
+            )
+            for bus in traffic.buses
+        )
+        skew = traffic.skew_ppm if self.skew_ppm is None else self.skew_ppm
+        return replace(pairing, traffic=replace(traffic, buses=(body, engine), skew_ppm=skew))
