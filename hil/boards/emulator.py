@@ -31,6 +31,7 @@ STARTS = 3  # attempts, since another program may take the free port before the 
 START_S = 20.0
 END_S = 2.0
 ARM = 40  # e_machine of an ELF file
+ELF_HEAD = 52  # octets of its head
 _running: "weakref.WeakSet[Emulator]" = weakref.WeakSet()
 
 
@@ -156,15 +157,26 @@ def pinned() -> list[str]:
 def check_firmware(elf: Path) -> None:
     """Raise BoardError unless the file is a firmware for the board, by the head of its ELF file."""
     try:
-        head = elf.open("rb").read(20)
+        octets = elf.read_bytes()
     except OSError as error:
         raise BoardError(
             f"{elf.as_posix()}: no firmware there ({error.strerror}); "
             "make it with `xlate firmware build --board stm32f405`"
         ) from None
-    machine = struct.unpack_from("<H", head, 18)[0] if len(head) == 20 else 0
-    if head[:5] != b"\x7fELF\x01" or machine != ARM:
+    machine = struct.unpack_from("<H", octets, 18)[0] if len(octets) >= 20 else 0
+    if octets[:5] != b"\x7fELF\x01" or machine != ARM:
         raise BoardError(
             f"{elf.as_posix()}: found no ELF file for 32-bit ARM, expected what "
             "`xlate firmware build --board stm32f405` makes"
+        )
+    # The section headers stand last in the file: their place, their size, how many.
+    whole = len(octets) >= ELF_HEAD
+    if whole:
+        place = struct.unpack_from("<I", octets, 32)[0]
+        size, count = struct.unpack_from("<HH", octets, 46)
+        whole = len(octets) >= place + size * count
+    if not whole:
+        raise BoardError(
+            f"{elf.as_posix()}: the file is cut short, it has {len(octets)} octets; "
+            "make it again with `xlate firmware build --board stm32f405`"
         )

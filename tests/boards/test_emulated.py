@@ -2,6 +2,7 @@
 
 import os
 import signal
+import struct
 import time
 from pathlib import Path
 
@@ -134,3 +135,17 @@ def test_what_is_no_firmware_is_never_started(octets: bytes, tmp_path: Path) -> 
     path.write_bytes(octets)
     with pytest.raises(BoardError, match="found no ELF file for 32-bit ARM"):
         Emulator(path)
+
+
+def test_a_firmware_that_was_cut_is_never_started(tmp_path: Path) -> None:
+    head = (
+        b"\x7fELF\x01\x01\x01" + bytes(9) + (2).to_bytes(2, "little") + (40).to_bytes(2, "little")
+    )
+    head += bytes(12) + (52).to_bytes(4, "little") + bytes(10)
+    head += (40).to_bytes(2, "little") + (3).to_bytes(2, "little") + bytes(2)
+    assert len(head) == 52
+    for octets in (head[:30], head, head + bytes(119)):  # three section headers have 120 octets
+        path = tmp_path / "cut.elf"
+        path.write_bytes(octets)
+        with pytest.raises(BoardError, match=f"cut short, it has {len(octets)} octets"):
+            Emulator(path)
