@@ -138,11 +138,8 @@ def test_what_is_no_firmware_is_never_started(octets: bytes, tmp_path: Path) -> 
 
 
 def test_a_firmware_that_was_cut_is_never_started(tmp_path: Path) -> None:
-    head = (
-        b"\x7fELF\x01\x01\x01" + bytes(9) + (2).to_bytes(2, "little") + (40).to_bytes(2, "little")
-    )
-    head += bytes(12) + (52).to_bytes(4, "little") + bytes(10)
-    head += (40).to_bytes(2, "little") + (3).to_bytes(2, "little") + bytes(2)
+    head = b"\x7fELF\x01\x01\x01" + bytes(9) + struct.pack("<HH", 2, 40)
+    head += bytes(12) + struct.pack("<I", 52) + bytes(10) + struct.pack("<HHH", 40, 3, 0)
     assert len(head) == 52
     for octets in (head[:30], head, head + bytes(119)):  # three section headers have 120 octets
         path = tmp_path / "cut.elf"
