@@ -142,15 +142,6 @@ static uint32_t general_checksum(const xb_checksum_spec *spec, uint64_t intel_wo
     return finished(spec, running);
 }
 
-/* Return the checksum of a payload of the message's full length. */
-uint32_t xb_checksum(const xb_checksum_spec *spec, uint64_t intel_word)
-{
-    if (spec->plain != 0u) {
-        return plain_checksum(spec, intel_word);
-    }
-    return general_checksum(spec, intel_word);
-}
-
 /* Return whether the payload carries the checksum it should. */
 uint8_t xb_checksum_good(const xb_checksum_spec *spec, uint64_t intel_word)
 {

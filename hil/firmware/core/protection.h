@@ -83,7 +83,6 @@ typedef struct {
     uint32_t before_first;
 } xb_counter_spec;
 
-uint32_t xb_checksum(const xb_checksum_spec *spec, uint64_t intel_word);
 uint8_t xb_checksum_good(const xb_checksum_spec *spec, uint64_t intel_word);
 uint8_t xb_counter_good(const xb_counter_spec *spec, uint16_t reference, uint32_t counter);
 uint32_t xb_next_counter(const xb_counter_spec *spec, uint32_t counter);
