@@ -77,6 +77,29 @@ def test_a_survey_counts_only_different_programs(monkeypatch: pytest.MonkeyPatch
     assert {fate for _, fate in found.alive} == {Fate.SURVIVED, Fate.HUNG}
 
 
+def test_one_more_file_leaves_the_order_in_the_others(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def made(source: Path, core: Path) -> list[Mutant]:
+        return [Mutant(source.name, line, "a", "b", "") for line in range(1, 30)]
+
+    monkeypatch.setattr(making, "mutants_of", made)
+    monkeypatch.setattr(making.importlib.util, "find_spec", lambda name: object())
+    for name in ("a.c", "c.c"):
+        (tmp_path / name).touch()
+    before = [one.line for one in making.make(1, tmp_path) if one.file == "c.c"]
+    assert before != sorted(before), "in an order of its own"
+    assert before != [one.line for one in making.make(2, tmp_path) if one.file == "c.c"]
+    (tmp_path / "b.c").touch()
+    assert [one.line for one in making.make(1, tmp_path) if one.file == "c.c"] == before
+
+
+def test_a_pairing_that_does_not_use_a_file_is_not_asked(tmp_path: Path) -> None:
+    without = trial.Range("minimal", tmp_path, {"reception.c": tmp_path / "reception.o"})
+    fate = judge([without], "functions/starter.c", "not even C", tmp_path / "t")
+    assert fate == (Fate.EQUAL, "")
+
+
 def test_lines_without_code_make_no_mutants() -> None:
     text = "/* one\n * two */\nint a;\n\n#include <b.h>\nint c; /* d */\n"
     assert [making.holds_code(text, line) for line in range(1, 7)] == [
