@@ -21,6 +21,7 @@ from hil.repetition import stimulus
 from hil.vectors.generation import generate
 from hil.vectors.names import names_of
 from hil.vectors.vector import load_vector
+from tests.vectors.helpers import vector as vector_of
 from tools.cli.main import main
 from tools.environment import C_COMPILER
 from xlate_core.bridge import Inputs, Outputs, ResetCause
@@ -179,3 +180,18 @@ def test_reduce_writes_the_scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     assert result.exit_code == 0, result.output
     assert "differs at tick" in result.stdout
     assert out.read_text(encoding="utf-8").startswith("# Reduced from fan_hysteresis.vector")
+
+
+def test_a_random_vector_is_reduced_like_any_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sample = vector_of(tmp_path, "random seed 7 style driving\n", "400 ms")
+    monkeypatch.setattr(
+        "hil.boards.registry.open_board", lambda name, pairing, options: Forgetful(pairing, every=4)
+    )
+    out = tmp_path / "cut.scenario"
+    arguments = ["vectors", "reduce", str(sample.path), "--board", "native", "--out", str(out)]
+    result = CliRunner().invoke(main, arguments)
+    assert result.exit_code == 0, result.output
+    assert "differs at tick" in result.stdout
+    assert out.read_text(encoding="utf-8").startswith("# Reduced from sample.vector: ")

@@ -33,7 +33,7 @@ def command(path: Path, board: str, out: Path | None, pairings: Path | None) -> 
     from hil.reduced_scenario import scenario_text
     from hil.reduction import events_of, reduce_events
     from hil.repetition import stimulus
-    from hil.runner import check_board, load_for_run
+    from hil.runner import check_board, load_for_run, told_in_full
     from hil.vectors.files import write_whole
 
     with input_errors():
@@ -50,8 +50,9 @@ def command(path: Path, board: str, out: Path | None, pairings: Path | None) -> 
             if difference is None:
                 click.echo(f"{path}: passes on {board}, so there is nothing to reduce", err=True)
                 sys.exit(EXIT_INPUT)
-            ticks = difference.tick + 1
-            events = events_of(islice(stimulus(vector, names), ticks), names, ticks)
+            with told_in_full(vector, names, opened, difference) as (whole, difference):
+                ticks = difference.tick + 1
+                events = events_of(islice(stimulus(whole, names), ticks), names, ticks)
             click.echo(f"{len(events)} events up to the difference at tick {ticks - 1}", err=True)
             reduced = reduce_events(events, names, opened, difference.kind, ticks - 1, _said)
         finally:
