@@ -100,7 +100,18 @@ def command(
     drawn. Figures depend on the machine: the exit code is 0 whether or not floors are met.
     """
     from hil.vectors.files import write_whole
-    from tools.speed import codec, commands, emulated, engine, hour, kept, larger, link, logs
+    from tools.speed import (
+        analysis,
+        codec,
+        commands,
+        emulated,
+        engine,
+        hour,
+        kept,
+        larger,
+        link,
+        logs,
+    )
     from tools.speed.rows import Measured
     from xlate_core.errors import InputError
 
@@ -116,6 +127,7 @@ def command(
     codec.measure(measured, codec_s)
     engine.measure(measured, engine_s, repeats, said)
     larger.measure(measured, min(LARGER_S[short], engine_s), repeats, said)
+    analysis.measure(measured, repeats, said)
     link.measure(measured, vectors or link.VECTORS, paced_s, repeats, said)
     emulated.measure(measured, vectors or link.VECTORS, said)
     logs.measure(measured, min(LOG_S[short], drive_s), repeats, said)

@@ -14,6 +14,8 @@ from xlate_core.frames import Frame
 
 LOSSES = (PathKind.LOSS_PIN, PathKind.LOSS_SIGNAL)
 LONGEST_MS = 3000  # so long after its change an effect is waited for
+LONGEST_PATTERN = 1000  # ticks over which moments are spread
+MOST_MOMENTS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +38,27 @@ def effects(rig: Rig, bounds: Bounds, source: str, ways: list[Path]) -> dict[str
                 found[target] = Effect(change, own)
         if len(found) == len(targets) and all(one.own == 0 for one in found.values()):
             break
+    _lengthen(rig, bounds, targets, found)
     return found
+
+
+def _lengthen(rig: Rig, bounds: Bounds, targets: dict[str, Path], found: dict[str, Effect]) -> None:
+    """Try the changes whose effect takes time of its own at other moments; keep the longest.
+
+    One moment tells that time only to within the period of the sent message, and what a function
+    counts may stand anywhere when the change comes.
+    """
+    for change in dict.fromkeys(one.change for one in found.values() if one.own):
+        mine = [targets[name] for name, one in found.items() if one.own and one.change == change]
+        pattern = min(max(bounds.pattern(way) for way in mine), LONGEST_PATTERN)
+        step = max(rig.pairing.spec.control_ticks, -(-pattern // MOST_MOMENTS))
+        for later in range(step, pattern, step):
+            wanted = {way.target for way in mine}
+            arrival, seen = _try(rig, change, wanted, bounds, mine, later)
+            for target, tick in seen.items():
+                own = _own(rig, bounds, targets[target], arrival, tick)
+                if own > found[target].own:
+                    found[target] = Effect(change, own)
 
 
 def candidates(rig: Rig, source: str) -> list[Change]:
@@ -72,14 +94,26 @@ def candidates(rig: Rig, source: str) -> list[Change]:
 
 
 def _try(
-    rig: Rig, change: Change, targets: set[str], bounds: Bounds, ways: list[Path]
+    rig: Rig,
+    change: Change,
+    targets: set[str],
+    bounds: Bounds,
+    ways: list[Path],
+    later: int = 0,
 ) -> tuple[int, dict[str, int]]:
-    """Return the tick that took the change first, and the first tick each target shows it."""
+    """Return the tick that took the change first, and the first tick each target shows it.
+
+    The change comes so many ticks `later` than the start from rest.
+    """
     rig.at_rest()
     senders = rig.senders()
+    message = ".".join(change.source.split(".")[:2])
+    last = rig.last_arrival(message) if message in rig.streams else 0
+    for now, _, arrived in rig.ticking(senders, rig.inputs, later):
+        if message in rig.streams and _brings(rig, message, arrived):
+            last = now
     inputs = rig.apply(change, senders) or rig.inputs
     arrival: int | None = None
-    message = ".".join(change.source.split(".")[:2])
     is_pin = change.source.startswith("input.")
     is_loss = not is_pin and change.source.count(".") == 1
     seen: dict[str, int] = {}
@@ -87,7 +121,7 @@ def _try(
     if is_loss:
         deadline = next(one for one in ways if one.kind in LOSSES)
         ticks += bounds.deadline(deadline)
-        arrival = rig.last_arrival(message) + bounds.deadline(deadline)
+        arrival = last + bounds.deadline(deadline)
     for now, outputs, arrived in rig.ticking(senders, inputs, ticks):
         if arrival is None and (is_pin or _brings(rig, message, arrived)):
             arrival = now
