@@ -8,10 +8,11 @@ from typing import Any
 from xlate_core import quantities
 from xlate_core.arithmetic import UINT16_MAX
 from xlate_core.bridge import Bridge
+from xlate_core.compiled.following import Mover
 from xlate_core.compiled.rest import Sleepers, remembering
 from xlate_core.events import Reason
 from xlate_core.frames import Frame
-from xlate_core.functions import FUNCTIONS, PURE
+from xlate_core.functions import PURE
 from xlate_core.interface import Inputs, Outputs
 from xlate_core.protection import NO_REFERENCE
 from xlate_core.quantities import Status
@@ -56,7 +57,7 @@ class Support:
             for number, function in enumerate(spec.functions)
             if isinstance(function, PURE)
         }
-        self.steps = {n: FUNCTIONS[type(one)][1] for n, one in enumerate(spec.functions)}
+        self.movers = {number: Mover(engine, number) for number in range(len(spec.functions))}
         self.active: set[int] = set()
         self._units_of = tuple(
             tuple(sorted({spec.sources[i].unit for i in quantity.sources} - {-1}))

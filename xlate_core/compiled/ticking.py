@@ -128,8 +128,7 @@ def _live_state(text: Text, plan: Plan) -> None:
         if isinstance(function, PURE):
             text.add(f"pure_{number} = support.pure[{number}]")
         else:
-            text.add(f"step_{number} = support.steps[{number}]")
-            text.add(f"fs_{number} = engine.spec.functions[{number}]")
+            text.add(f"move_{number} = support.movers[{number}].run")
             text.add(f"f_{number} = engine.control.functions[{number}]")
 
 
@@ -211,7 +210,7 @@ def _control(text: Text, plan: Plan, observed: bool) -> None:
                     _tell_readers(text, number)
                 continue
             with text.block(f"if busy[{number}]:"):
-                run = f"step_{number}(fs_{number}, f_{number}, store, power)"
+                run = f"move_{number}()"
                 if observed:
                     text.add(f"before = f_{number}.failsafe")
                     text.add(f"support.tell_failsafe({number}, before, {run})")
