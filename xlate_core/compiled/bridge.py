@@ -12,6 +12,7 @@ frame, as the rules say. An observed engine takes them at once: its observer is 
 from collections.abc import Callable, Iterable, Iterator
 
 from xlate_core.bridge import Bridge
+from xlate_core.compiled.calm import is_calm
 from xlate_core.compiled.program import program_of
 from xlate_core.compiled.support import Support
 from xlate_core.events import Observer
@@ -228,7 +229,7 @@ class CompiledBridge:
         if self._support is None:
             self._support = Support(self.plain, self._pending, self._leave_in_tick)
             program_of(self.spec, self.observer is not None)(self.plain, self._support)
-        if self._support.is_calm() and self._support.enter(self.plain.now, inputs, outputs):
+        if is_calm(self._support) and self._support.enter(self.plain.now, inputs, outputs):
             self._fast = True
             self._entered = self.plain.now
             self.tick = self._support.tick

@@ -89,6 +89,10 @@ def receive_function(
         text.add("data = frame[3]")
         with text.block(f"if len(data) != {message.length}:"):
             text.add("return True")
+        if _may_repeat(spec, message):  # nothing but the ages moves
+            with text.block(f"if data == z{units[0][0]}:"):
+                text.add(*[f"a{index} = now" for index, _ in units])
+                text.add(*([f"g{number} += 1"] if judged else []), "return")
         for order, call in enumerate(calls_for(reading.chunks, message.length)):
             unpack = text.bind(f"unpack_{number}_{order}", Struct(call.layout).unpack)
             names = [f"c{reading.chunks.index(chunk)}" for chunk in call.chunks]
@@ -109,6 +113,19 @@ def receive_function(
                     _take_unit(text, spec, reading, index, followers)
             else:
                 _take_unit(text, spec, reading, index, followers)
+
+
+def _may_repeat(spec: BridgeSpec, message: MessageSpec) -> bool:
+    """Return whether a frame like the last one says nothing new: no counter, all units at once."""
+    return (
+        message.counter is None
+        and message.selector is None
+        and not any(
+            spec.sources[source].watched
+            for unit in message.units
+            for source in spec.units[unit].sources
+        )
+    )
 
 
 def _changed_names(

@@ -7,8 +7,6 @@ needs to be woken. Waking too often costs time only.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from operator import attrgetter
-from typing import Any
 
 from xlate_core import conditions
 from xlate_core.arithmetic import UINT16_MAX
@@ -16,14 +14,12 @@ from xlate_core.bridge import Bridge
 from xlate_core.compiled.shadow import try_control
 from xlate_core.compiled.tracing import HIGHEST, LOWEST
 from xlate_core.compiled.trial import FOREVER, RecordedPower, RecordedStore, Rest, attempt
-from xlate_core.events import Reason
 from xlate_core.functions import FUNCTIONS, PURE
 
 CONTROL = -1  # faults and power mode, which are run together
 CONDITIONS = -2
 NOTHING = (1, 0, 0, 0)  # a range no value is in
 LONGEST_PATIENCE = 256  # control ticks between two trials of a function that does not rest
-MOST_REMEMBERED = 1 << 14  # results remembered of a function that only follows its input
 
 
 @dataclass(slots=True)
@@ -245,61 +241,3 @@ class Sleepers:
 
 def _ranges(store: RecordedStore) -> dict[int, tuple[int, int]]:
     return {i: (one.variable.low, one.variable.high) for i, one in store.read.items()}
-
-
-class _CapturingStore:
-    """The store, with what is published noted down."""
-
-    def __init__(self, store: Any) -> None:
-        self.store = store
-        self.published: list[tuple[int, int, int, bool]] = []
-
-    def __getitem__(self, index: int) -> Any:
-        return self.store[index]
-
-    def publish(self, index: int, value: int, status: int = 0, real: bool = True) -> None:
-        self.published.append((index, value, status, real))
-        self.store.publish(index, value, status, real)
-
-
-def remembering(bridge: Bridge, number: int) -> Callable[[], None]:
-    """Return a function that runs a vehicle function which only follows its one input.
-
-    What it did is remembered by input and own state, and done again when both come back.
-    """
-    spec: Any = bridge.spec.functions[number]
-    state = bridge.control.functions[number]
-    step: Callable[..., bool] = FUNCTIONS[type(spec)][1]
-    store = bridge.common.store
-    source = store.states[spec.input]
-    names = [one.name for one in state.FIELDS]
-    own = attrgetter(*names)
-    known: dict[Any, tuple[Any, list[tuple[int, int, int, bool]]]] = {}
-    publish = store.publish
-
-    def run_observed() -> None:
-        before = state.failsafe
-        run()
-        if state.failsafe != before:
-            reason = Reason.FAILSAFE_LEFT if before else Reason.FAILSAFE_ENTERED
-            bridge.common.tell(reason, spec.name, 0)
-
-    def run() -> None:
-        before = own(state)
-        key = (source.value, source.status, source.origin, before)
-        done = known.get(key)
-        if done is None:
-            if len(known) >= MOST_REMEMBERED:
-                known.clear()
-            capturing = _CapturingStore(store)
-            step(spec, state, capturing, bridge.control.power)
-            known[key] = (own(state), capturing.published)
-            return
-        after, published = done
-        if after != before:
-            for name, value in zip(names, after if len(names) > 1 else (after,), strict=True):
-                setattr(state, name, value)
-        for one in published:
-            publish(*one)
-
-    return run if bridge.observer is None else run_observed

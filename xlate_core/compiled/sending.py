@@ -2,85 +2,22 @@
 
 Names in the text, by index of the message: `d` open packs as bits, `p` packs at their place,
 `e` chunks of the payload before counter and checksum, `k` counter, `t` tick of the last hand-over,
-`f` frame handed over last, `stopped`; for a message sent on change also `now_is` and `was`, the
-payload before counter and checksum now and as last handed over.
+`f` frame handed over last, `c` frames by counter while values stand still, `stopped`; for a message
+sent on change also `now_is` and `was`, the payload before counter and checksum now and as last
+handed over.
 """
 
 from struct import Struct
 
 from xlate_core.compiled.checksums import checksum_text
-from xlate_core.compiled.chunks import Chunk, chunks_for, letters, split_values
+from xlate_core.compiled.chunks import split_values
+from xlate_core.compiled.layout import Layout
 from xlate_core.compiled.scaling import encoding
 from xlate_core.compiled.text import Text
 from xlate_core.interface import BridgeSpec
 from xlate_core.protection import OCTETS, seal
 from xlate_core.quantities import ORIGIN_HELD, ORIGIN_NOT_AVAILABLE, ORIGIN_PRODUCED
-from xlate_core.signals import SignalSpec, insert
 from xlate_core.transmission import OnLoss, PackSpec, TransmitSpec
-
-
-class Layout:
-    """The chunks of one sent message, in one byte order; minority chunks are turned round."""
-
-    def __init__(self, message: TransmitSpec) -> None:
-        """Cut the message up; `suited` says whether that works."""
-        self.message = message
-        self.length = len(message.base)
-        signals = [pack.signal for pack in message.packs]
-        self.counter = message.counter.signal if message.counter is not None else None
-        if self.counter is not None:
-            signals.append(self.counter)
-        found = chunks_for(signals, self.length)
-        self.own = -1 if message.checksum is None else message.checksum.checksum_octet
-        plain = message.checksum is None or message.checksum.plain
-        self.suited = (
-            plain
-            and found is not None
-            and all(not chunk.first <= self.own < chunk.end for chunk in found)
-        )
-        chunks = found or []
-        covered = {octet for chunk in chunks for octet in range(chunk.first, chunk.end)}
-        chunks += [
-            Chunk(octet, 1, intel=True)
-            for octet in range(self.length)
-            if octet not in covered and message.base[octet] and octet != self.own
-        ]
-        self.chunks = sorted(chunks, key=lambda chunk: chunk.first)
-        wide = [chunk.intel for chunk in self.chunks if chunk.size > 1]
-        self.intel = sum(1 if intel else -1 for intel in wide) >= 0
-        if self.counter is not None and self.suited:
-            self.suited = not self.turned(self.chunks[self.place(self.counter)[0]])
-
-    def turned(self, chunk: Chunk) -> bool:
-        """Return whether a chunk's octets stand the other way round than the `struct` call's."""
-        return chunk.size > 1 and chunk.intel != self.intel
-
-    def place(self, signal: SignalSpec) -> tuple[int, int]:
-        """Return the chunk of a signal and its shift there."""
-        first = min(bit // 8 for bit in signal.bits)
-        for number, chunk in enumerate(self.chunks):
-            if chunk.first <= first < chunk.end:
-                return number, chunk.shift(signal)
-        raise AssertionError(signal.name)
-
-    def base(self, chunk: Chunk, blank: bool) -> int:
-        """Return a chunk of the constants; `blank` takes the counter's bits out."""
-        data = self.message.base
-        for pack in self.message.packs:
-            data = insert(pack.signal, data, 0)
-        if blank and self.counter is not None:
-            data = insert(self.counter, data, 0)
-        order = "little" if chunk.intel else "big"
-        return int.from_bytes(data[chunk.first : chunk.end], order)  # type: ignore[arg-type]
-
-    def layout(self, length: int) -> str:
-        """Return the `struct` format of the first `length` octets; others are zero."""
-        layout = "<" if self.intel else ">"
-        place = 0
-        for chunk in self.chunks:
-            layout += "x" * (chunk.first - place) + letters(chunk)
-            place = chunk.end
-        return layout + "x" * (length - place)
 
 
 def send_function(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> None:
@@ -103,22 +40,40 @@ def send_function(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> 
             return
         sealed = message.counter is not None or message.checksum is not None
         names = [f"d{number}", f"t{number}", f"f{number}", *_pack_names(number, layout)]
+        names += [f"c{number}"] if message.counter is not None else []
         text.nonlocals(names + ([f"k{number}"] if message.counter is not None else []))
         _stop(text, number, message)
         text.add(f"t{number} = now")
+        if message.counter is not None:
+            last = message.counter.modulo - 1
+            text.add(f"k{number} = k{number} + 1 if k{number} < {last} else 0")
         with text.block(f"if d{number}:"):
             _pack(text, spec, number, layout, blank=True)
-        if not sealed:
+            if message.counter is not None:
+                text.add(f"c{number} = None")
+        if message.counter is not None:
+            _remembered(text, number)
+        elif not sealed:
             with text.block(f"elif f{number} is not None:"):
                 text.add(f"return f{number}")
-        if message.counter is not None:
-            text.add(
-                f"k{number} = k{number} + 1 if k{number} < {message.counter.modulo - 1} else 0"
-            )
         _put_together(text, number, layout)
         bus, extended, identifier = message.key
         head = f"{int(bus)}, {extended}, {identifier}"
-        text.add(f"f{number} = frame = new(Frame, ({head}, data))", "return frame")
+        text.add(f"f{number} = frame = new(Frame, ({head}, data))")
+        if message.counter is not None:
+            with text.block(f"if c{number} is not None:"):
+                text.add(f"c{number}[k{number}] = frame")
+        text.add("return frame")
+
+
+def _remembered(text: Text, number: int) -> None:
+    """Add what hands over a frame again: no value has moved, and the counter has come round."""
+    with text.block(f"elif c{number} is None:"):
+        text.add(f"c{number} = {{}}")
+    with text.block("else:"):
+        text.add(f"frame = c{number}.get(k{number})")
+        with text.block("if frame is not None:"):
+            text.add(f"f{number} = frame", "return frame")
 
 
 def _stop(text: Text, number: int, message: TransmitSpec) -> None:

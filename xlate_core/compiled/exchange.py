@@ -1,0 +1,168 @@
+"""The live state as text: its names, how it is taken from the records, how it is written back."""
+
+from struct import Struct
+
+from xlate_core.compiled import receiving
+from xlate_core.compiled.chunks import calls_for, unpack_lines
+from xlate_core.compiled.plan import Plan
+from xlate_core.compiled.text import Text
+from xlate_core.functions import PURE
+from xlate_core.reception import NEVER_EXPIRES, UNIT_FRESH, UNIT_NEVER_RECEIVED, UNIT_STALE
+from xlate_core.transmission import OnLoss
+
+NEVER = NEVER_EXPIRES
+
+
+def live_state(text: Text, plan: Plan) -> None:
+    """Add the names of the live state and of the records they stand beside."""
+    spec = plan.spec
+    text.add(
+        "now = controls = moved = at_expiry = 0",
+        "unknown_body = unknown_engine = 0",
+        "held = outputs = idle = None",
+        "commands = levels = duty = frequency = power_hold = rest = None",
+        "pins_level = pins_duty = pins_frequency = False",
+        "common = engine.common",
+        "store = common.store",
+        "touched, changed = store.touched, store.changed",
+        "power = engine.control.power",
+        "pending, eager, looks = support.pending, support.eager, support.looks",
+        "sleepers = support.sleepers",
+        "woken = sleepers.woken",
+        "busy = sleepers.busy",
+        "handlers = support.handlers",
+        "look, look_again, stranger = support.look, support.look_again, support.stranger",
+        "bits_of, evaluate, send_events = support.bits_of, support.evaluate, support.send_events",
+        "leave, due_next = support.leave, None",
+    )
+    for index in range(len(spec.quantities)):
+        text.add(f"q{index} = store.states[{index}]", f"lo{index} = hi{index} = 0")
+    for index in plan.units:
+        text.add(f"u{index} = engine.intake.units[{index}]")
+        text.add(f"a{index} = n{index} = 0", f"z{index} = None", f"h{index} = False")
+        reading = receiving.Reading(spec, spec.messages[spec.units[index].message])
+        for number in range(len(reading.chunks)):
+            text.add(f"w{index}_{number} = 0")
+    for number in range(len(spec.messages)):
+        text.add(f"m{number} = engine.intake.messages[{number}]", f"r{number} = g{number} = 0")
+    for number, layout in enumerate(plan.layouts):
+        text.add(f"x{number} = engine.sender.transmits[{number}]")
+        text.add(f"d{number} = k{number} = 0", f"t{number} = f{number} = c{number} = None")
+        text.add(f"stopped{number} = False", f"now_is{number} = was{number} = b''")
+        for index in range(len(layout.message.packs)):
+            text.add(f"p{number}_{index} = 0")
+        for index in range(len(layout.chunks)):
+            text.add(f"e{number}_{index} = 0")
+    for number, function in enumerate(spec.functions):
+        if isinstance(function, PURE):
+            text.add(f"pure_{number} = support.pure[{number}]")
+        else:
+            text.add(f"move_{number} = support.movers[{number}].run")
+            text.add(f"f_{number} = engine.control.functions[{number}]")
+
+
+def absorb_function(text: Text, plan: Plan) -> None:
+    """Add what takes the live state from the records, `last` being the outputs of the last tick."""
+    spec = plan.spec
+    names = ["now", "controls", "moved", "at_expiry", "unknown_body", "unknown_engine", "held"]
+    names += ["idle", "commands", "levels", "duty", "frequency", "power_hold", "rest", "due_next"]
+    names += ["pins_level", "pins_duty", "pins_frequency", "busy"]
+    with text.block("def absorb(tick_number, inputs, last, agenda):"):
+        text.nonlocals(names)
+        text.add("now = tick_number", "controls = 0", "moved = -1")
+        text.add("unknown_body = unknown_engine = 0", "held = inputs", "due_next = agenda")
+        text.add("_, commands, levels, duty, frequency, power_hold, *rest = last", "idle = None")
+        text.add("pins_level = pins_duty = pins_frequency = False")
+        for index in plan.units:
+            _absorb_unit(text, plan, index)
+        for number in range(len(spec.messages)):
+            text.nonlocals([f"r{number}", f"g{number}"])
+            text.add(f"r{number} = m{number}.reference", f"g{number} = m{number}.good")
+        for number, message in enumerate(spec.transmits):
+            text.nonlocals([f"d{number}", f"k{number}", f"t{number}", f"f{number}"])
+            text.add(
+                f"d{number} = {(1 << len(message.packs)) - 1}",
+                f"k{number} = x{number}.counter",
+                f"t{number} = x{number}.sent_at",
+                f"f{number} = None",
+            )
+            if not message.packs and message.on_change:
+                text.nonlocals([f"now_is{number}"])
+                text.add(f"now_is{number} = x{number}.payload")
+            if message.on_change:
+                text.nonlocals([f"was{number}"])
+                text.add(f"was{number} = x{number}.last")
+            if message.on_loss is OnLoss.STOP:
+                text.nonlocals([f"stopped{number}"])
+                text.add(f"stopped{number} = x{number}.stopped")
+        for number, layout in enumerate(plan.layouts):
+            if not layout.suited:
+                continue
+            packed = {layout.place(one.signal)[0] for one in layout.message.packs}
+            for index, chunk in enumerate(layout.chunks):
+                if index not in packed:
+                    text.nonlocals([f"e{number}_{index}"])
+                    text.add(f"e{number}_{index} = {layout.base(chunk, blank=True)}")
+        text.add("sleepers.start(0)", "busy = sleepers.busy", "expire()")
+
+
+def _absorb_unit(text: Text, plan: Plan, index: int) -> None:
+    """Add what takes a unit: arrival as a tick number, deadline from there, chunks, ordinary?"""
+    spec = plan.spec
+    unit = spec.units[index]
+    number = unit.message
+    message = spec.messages[number]
+    text.nonlocals([f"a{index}", f"n{index}", f"z{index}", f"h{index}"])
+    text.add(f"clock = engine.intake.clocks[{unit.clock}]")
+    with text.block("if clock.enabled:"):
+        text.add(f"a{index} = u{index}.refreshed_at + clock.origin")
+        deadline, first = unit.deadline or NEVER, unit.first_deadline or NEVER
+        text.add(
+            f"n{index} = {NEVER} if u{index}.status == {UNIT_STALE} else "
+            f"{first} if u{index}.status == {UNIT_NEVER_RECEIVED} else {deadline}"
+        )
+    with text.block("else:"):
+        text.add(f"a{index} = -1", f"n{index} = {NEVER}")
+    text.add(f"z{index} = None", f"word = support.words[{index}].word")
+    text.add(f"h{index} = u{index}.status == {UNIT_FRESH} and word >= 0")
+    with text.block(f"if h{index}:"):
+        text.add(f"data = word.to_bytes(8, 'little')[:{message.length}]")
+        reading = receiving.Reading(spec, message)
+        for order, call in enumerate(calls_for(reading.chunks, message.length)):
+            unpack = text.bind(f"unpack_{number}_{order}", Struct(call.layout).unpack)
+            names = [f"w{index}_{reading.chunks.index(chunk)}" for chunk in call.chunks]
+            text.nonlocals(names)
+            text.add(*unpack_lines(names, call, unpack))
+
+
+def settle_function(text: Text, plan: Plan) -> None:
+    """Add what writes the live state back to the records."""
+    spec = plan.spec
+    with text.block("def settle():"):
+        text.nonlocals(["unknown_body", "unknown_engine"])
+        text.add("support.settle_head(now, controls, unknown_body, unknown_engine)")
+        text.add("unknown_body = unknown_engine = 0")
+        for index in plan.units:
+            text.add(f"clock = engine.intake.clocks[{spec.units[index].clock}]")
+            with text.block("if clock.enabled:"):
+                text.add(f"u{index}.refreshed_at = a{index} - clock.origin")
+            with text.block(f"elif a{index} >= 0:"):
+                text.add(f"u{index}.refreshed_at = clock.reading")
+            with text.block(f"if z{index} is not None:"):
+                text.add(f"support.settle_unit({index}, z{index})")
+        for number, received in enumerate(spec.messages):
+            if received.counter is not None and plan.suited[number]:
+                text.add(f"m{number}.reference = r{number}")
+        for number in plan.judged:
+            text.add(f"m{number}.good = g{number} if g{number} < 65535 else 65535")
+        for number, message in enumerate(spec.transmits):
+            layout = plan.layouts[number]
+            if message.on_change:
+                payload = f"x{number}.payload"
+                text.add(f"pack_{number}()")
+                text.add(f"x{number}.last = was{number}", f"{payload} = now_is{number}")
+                text.add(f"x{number}.counter = k{number}", f"x{number}.sent_at = t{number}")
+            elif layout.suited:
+                text.add(f"x{number}.counter = k{number}", f"x{number}.sent_at = t{number}")
+                with text.block(f"if f{number} is not None:"):
+                    text.add(f"x{number}.last = support.unsealed({number}, f{number}[3])")
