@@ -21,6 +21,8 @@ from tools.timing.observation import Observed, observe
 from tools.timing.paths import Path as Way
 from tools.timing.paths import PathKind, paths
 from tools.timing.rig import Rig
+from tools.timing.trials import Change, Trial
+from xlate_core.compiled import CompiledBridge
 from xlate_core.pairing import Pairing, load
 
 PAIRINGS = Path(__file__).resolve().parents[2] / "fixtures" / "pairings"
@@ -212,3 +214,17 @@ def test_event_sends_have_no_bound_of_age_and_wait_only_for_the_gap(minimal: Pai
     bounds.transmits["body.GAUGE"] = replace(transmit, on_change=True, min_gap=3, period=0)
     assert bounds.age(way) is None
     assert bounds.wait(way) == 3
+
+
+def test_the_fast_form_shows_what_the_readable_engine_shows() -> None:
+    pairing = load(PAIRINGS / "farm_pickup")
+    shown = []
+    for plain in (True, False):
+        rig = Rig(pairing, plain=plain)
+        phases = {name: place * 977_000 for place, name in enumerate(rig.streams)}
+        sources = [name for name in rig.streams if name in rig.names.received][:3]
+        trials = [Trial(Change(name), 20_000_000, 600_000_000, phases) for name in sources]
+        shown.append([rig.run(trial) for trial in trials])
+        assert rig.bridge.is_fast() if isinstance(rig.bridge, CompiledBridge) else plain
+    assert shown[0] == shown[1]
+    assert any(seen.effects for seen in shown[0])

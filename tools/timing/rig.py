@@ -16,7 +16,8 @@ from hil.vectors.senders import Sender, initial_raw, next_frame, set_signal
 from tools.timing.response import Stream
 from tools.timing.streams import OTHERS, streams_of
 from tools.timing.trials import Change
-from xlate_core.bridge import Bridge, Inputs, Outputs, ResetCause
+from xlate_core.bridge import Inputs, Outputs, ResetCause
+from xlate_core.compiled import CompiledBridge, engine_of
 from xlate_core.frames import BUS_NAMES, Frame, FrameKey
 from xlate_core.pairing import Pairing
 from xlate_core.signals import extract, intel_word
@@ -40,13 +41,17 @@ class Shown:
 class Rig:
     """A pairing at rest, ready for trials."""
 
-    def __init__(self, pairing: Pairing, resting: Iterable[Change] = ()) -> None:
+    def __init__(
+        self, pairing: Pairing, resting: Iterable[Change] = (), plain: bool = False
+    ) -> None:
         """Drive the engine to rest and take the snapshot; `resting` are signals' other values."""
         self.pairing = pairing
         self.resting = tuple(resting)
         self.names: Names = names_of(pairing)
         self.tick_ns = pairing.spec.tick_ms * 1_000_000
-        self.bridge = Bridge(pairing.spec)
+        bridge = self.bridge = engine_of(pairing.spec, plain=plain)
+        # The records are the readable engine's in both forms.
+        self.readable = bridge.plain if isinstance(bridge, CompiledBridge) else bridge
         self.inputs = driving_inputs(self.names)
         self.streams: dict[str, tuple[int, Stream]] = {}
         for number, bus in enumerate(BUS_NAMES):
@@ -78,7 +83,9 @@ class Rig:
         self.first_tick = self.bridge.now
         self.starts = {
             self.transmit_names[spec.key]: slot.due_at
-            for spec, slot in zip(pairing.spec.transmits, self.bridge.sender.transmits, strict=True)
+            for spec, slot in zip(
+                pairing.spec.transmits, self.readable.sender.transmits, strict=True
+            )
             if spec.period
         }
 
@@ -220,7 +227,7 @@ class Rig:
             if value != resting
         ]
         for index, signals in self.stopping:
-            if self.bridge.sender.transmits[index].stopped:
+            if self.readable.sender.transmits[index].stopped:
                 differing += signals
         return differing
 
@@ -252,5 +259,6 @@ class Rig:
 
     def at_rest(self) -> None:
         """Put the engine back to the snapshot."""
-        self.bridge.common.now = self.first_tick
-        self.bridge.restore(self.snapshot)
+        self.bridge.restore(self.snapshot)  # the readable engine has the records from here on
+        self.readable.common.now = self.first_tick
+        self.readable.restore(self.snapshot)
