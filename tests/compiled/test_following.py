@@ -28,6 +28,7 @@ def eager(monkeypatch: pytest.MonkeyPatch) -> None:
     """Write every way the first time it is gone."""
     monkeypatch.setattr(following, "RUNS_BEFORE", 0)
     monkeypatch.setattr(following, "RUNS_BETWEEN", 0)
+    monkeypatch.setattr(following, "MOST_WAYS", 64)
 
 
 def move(bridges: tuple[Bridge, Bridge], source: random.Random) -> None:
@@ -82,6 +83,25 @@ def test_every_function_goes_its_ways(name: str, eager: None) -> None:
 def test_the_whole_engine_with_every_way_written(name: str, seed: int, eager: None) -> None:
     spec = load(PAIRINGS / name).spec
     run_beside(spec, calm_stimulus(spec, seed, 3000, trouble=0.0005), seed, restarts=True)
+
+
+def test_a_function_of_too_many_ways_runs_as_it_stands(
+    eager: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(following, "MOST_WAYS", 2)
+    spec = load(PAIRINGS / "farm_pickup").spec
+    ours, plain = bridges = (Bridge(spec), Bridge(spec))
+    movers = [Mover(ours, number) for number in range(len(spec.functions))]
+    source = random.Random(1)
+    for _ in range(200):
+        move(bridges, source)
+        for number, mover in enumerate(movers):
+            one: Any = spec.functions[number]
+            state, power = plain.control.functions[number], plain.control.power
+            FUNCTIONS[type(one)][1](one, state, plain.common.store, power)
+            mover.run()
+            assert ours.control.functions[number] == state
+    assert any(mover.written == 3 and mover.ways() is None for mover in movers)
 
 
 def test_what_is_done_with_a_number_is_noted() -> None:

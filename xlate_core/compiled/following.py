@@ -20,7 +20,7 @@ from xlate_core.quantities import ORIGIN_PRODUCED, ORIGIN_SUBSTITUTE, VALID
 
 RUNS_BEFORE = 40  # runs of the readable step before the first way is written
 RUNS_BETWEEN = 4  # as many more for every way there is: the text grows with them
-MOST_WAYS = 64  # of one function; then they are too many
+MOST_WAYS = 4  # of one function; one with more runs as it stands: writing its text never pays
 DEEPEST = 60  # levels of the text
 
 Ways = Callable[[], bool | None]
@@ -47,30 +47,37 @@ class Mover:
         if after is not None:
             return after
         self.waits -= 1
-        if self.waits < 0 and self.written < MOST_WAYS:
+        if self.waits < 0 and self.written <= MOST_WAYS:
             self.written += 1
             self.waits = RUNS_BETWEEN * self.written
-            self._write()
+            if self.written <= MOST_WAYS:
+                self._write()
+            else:
+                self._give_up()
         return self.step(self.spec, self.state, self.bridge.common.store, self.bridge.control.power)
 
     def _write(self) -> None:
         """Add the way the step goes now to the text, if it can be followed."""
         way = follow(self.bridge, self.step, self.spec, self.state)
         if way is None:
-            self.written = MOST_WAYS
+            self._give_up()
             return
         self.bound.update(way.bound)
         if not self.tree.add(way.lines, way.end):
-            self.written = MOST_WAYS
+            self._give_up()
             return
         text = Text()
         for name, value in self.bound.items():
             text.bind(name, value)
         with text.block(f"def ways({', '.join(f'{name}={name}' for name in self.bound)}):"):
             if self.tree.write(text) > DEEPEST:
-                self.written = MOST_WAYS
+                self._give_up()
                 return
         self.ways = functions_of(text)["ways"]
+
+    def _give_up(self) -> None:
+        self.written = MOST_WAYS + 1
+        self.ways = _no_way
 
 
 def _no_way() -> None:
