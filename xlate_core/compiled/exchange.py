@@ -57,7 +57,8 @@ def live_state(text: Text, plan: Plan) -> None:
         if isinstance(function, PURE):
             text.add(f"pure_{number} = support.pure[{number}]")
         else:
-            text.add(f"move_{number} = support.movers[{number}].run")
+            text.add(f"step_{number} = support.steps[{number}]")
+            text.add(f"fs_{number} = engine.spec.functions[{number}]")
             text.add(f"f_{number} = engine.control.functions[{number}]")
 
 

@@ -9,14 +9,13 @@ from xlate_core.arithmetic import UINT16_MAX
 from xlate_core.bridge import Bridge
 from xlate_core.compiled.agenda import agenda_of
 from xlate_core.compiled.calm import other_expiry
-from xlate_core.compiled.following import Mover
 from xlate_core.compiled.handlers import by_identifier, choose_handlers
 from xlate_core.compiled.remembering import remembering
 from xlate_core.compiled.rest import Sleepers
 from xlate_core.compiled.sending_events import Frames, send_events, slot_facts, unsealed
 from xlate_core.events import Reason
 from xlate_core.frames import Frame
-from xlate_core.functions import PURE
+from xlate_core.functions import FUNCTIONS, PURE
 from xlate_core.interface import Inputs, Outputs
 from xlate_core.reception import (
     NEVER_EXPIRES,
@@ -52,7 +51,7 @@ class Support:
             for number, function in enumerate(spec.functions)
             if isinstance(function, PURE)
         }
-        self.movers = {number: Mover(engine, number) for number in range(len(spec.functions))}
+        self.steps = {n: FUNCTIONS[type(one)][1] for n, one in enumerate(spec.functions)}
         self.active: set[int] = set()
         self._units_of = tuple(
             tuple(sorted({spec.sources[i].unit for i in quantity.sources} - {-1}))

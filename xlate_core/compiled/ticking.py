@@ -141,7 +141,7 @@ def _control(text: Text, plan: Plan, observed: bool) -> None:
                     _tell_readers(text, number)
                 continue
             with text.block(f"if busy[{number}]:"):
-                run = f"move_{number}()"
+                run = f"step_{number}(fs_{number}, f_{number}, store, power)"
                 if observed:
                     text.add(f"before = f_{number}.failsafe")
                     text.add(f"support.tell_failsafe({number}, before, {run})")
