@@ -1,11 +1,14 @@
 """Many rows, few lines: rows that say the same are one line, with how many and which exceptions."""
 
+import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from tools.failsafe.names import is_pin
+from tools.failsafe.required import show_situation
 from tools.failsafe.rows import Row, Status
 
+Range = tuple[int, int] | None
 COLUMNS: dict[str, tuple[str, ...]] = {
     "no data": (
         "missing from start",
@@ -24,9 +27,11 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "short to supply",
         "lost common reference",
         "stuck",
+        "contradictory switches",
     ),
     "output stage": ("output open", "output shorted", "output stuck"),
     "module": ("reset", "brown-out", "tick overrun", "wrong pairing"),
+    "together": ("group", "pair", "interaction"),
 }
 """Columns of the overview: classes of faults that mean the same to an output."""
 COLUMN_OF = {kind: column for column, kinds in COLUMNS.items() for kind in kinds}
@@ -34,26 +39,41 @@ COLUMN_OF = {kind: column for column, kinds in COLUMNS.items() for kind in kinds
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """Rows of one output that react alike. Times in ms, the largest of all rows."""
+    """Rows of one output that react alike. Times in ms; least and most of all rows, None = none."""
 
     output: str
     requirement: str
+    hazard: str
     faults: tuple[str, ...]
     subjects: tuple[str, ...]
-    situations: int
+    situations: tuple[str, ...]
     rows: int
+    enabling: str
+    threshold: str
+    threshold_ms: Range
+    detection: str
+    detection_ms: Range
+    substitute: str
     required: str
     observed: str
-    detection: str
-    detection_ms: int | None
-    total_ms: int | None
+    reaction_ms: Range
+    actuator_ms: int
+    total_ms: Range
     allowed_ms: int | None
+    margin_ms: int | None
     recovery: str
+    latch: str
     indication: str
     memory: str
+    groups: tuple[str, ...]
     status: Status
     note: str
     ids: tuple[str, ...]
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 over everything the line says, in hex, 16 digits."""
+        return hashlib.sha256(repr(self).encode()).hexdigest()[:16]
 
 
 def owner(output: str) -> str:
@@ -62,47 +82,72 @@ def owner(output: str) -> str:
 
 
 def fold(rows: Iterable[Row]) -> list[Line]:
-    """Return one line for every set of rows with equal reaction, recovery and indication."""
+    """Return one line for every set of rows with equal requirement, state, recovery and status."""
     sets: dict[tuple[object, ...], list[Row]] = {}
     for row in rows:
+        required = bool(row.requirement)
         key = (
             owner(row.output),
             row.requirement,
-            COLUMN_OF.get(row.kind, row.kind),
-            row.required,
-            row.observed if row.status is not Status.OPEN else "",
-            row.detection_ms is None,
-            row.recovery.split(" in ")[0],
-            row.indication,
-            row.memory,
             row.status,
+            row.required,
+            "" if required else row.note if row.status is Status.NOT_APPLICABLE else row.kind,
+            row.observed if row.status is Status.DEVIATES else "",
+            row.recovery.split(" in ")[0] if _recovery_counts(row) else "",
+            row.indication,
         )
         sets.setdefault(key, []).append(row)
     return [_line(members) for members in sets.values()]
 
 
+def _recovery_counts(row: Row) -> bool:
+    """Return whether a recovery tells lines apart: not where it is anything, or as required."""
+    if row.status in (Status.UNDETECTED, Status.NOT_APPLICABLE):
+        return False
+    return row.recovery_required not in ("any", "returns") or row.status is Status.DEVIATES
+
+
 def _line(rows: Sequence[Row]) -> Line:
     first = rows[0]
-    detections = dict.fromkeys(row.detection.split(" of ")[0] for row in rows if row.detection)
-    observed = list(dict.fromkeys(row.observed for row in rows))
+
+    def every(name: str) -> list[str]:
+        return list(dict.fromkeys(str(getattr(row, name)) for row in rows if getattr(row, name)))
+
+    def ends(*names: str) -> Range:
+        values = [getattr(row, name) for row in rows for name in names]
+        known = [value for value in values if value is not None]
+        return (min(known), max(known)) if known else None
+
+    margins = ends("margin_ms")
+    detections = list(dict.fromkeys(row.detection.split(" of ")[0] for row in rows))
     return Line(
         output=owner(first.output),
         requirement=first.requirement,
-        faults=tuple(dict.fromkeys(row.kind for row in rows)),
-        subjects=tuple(dict.fromkeys(row.subject for row in rows)),
-        situations=len({row.situation for row in rows}),
+        hazard=first.hazard,
+        faults=tuple(every("kind")),
+        subjects=tuple(every("subject")),
+        situations=tuple(dict.fromkeys(show_situation(row.situation) for row in rows)),
         rows=len(rows),
-        required=first.required,
-        observed=few(observed),
-        detection=few(list(detections)),
-        detection_ms=_most(row.detection_ms for row in rows),
-        total_ms=_most(row.total_ms for row in rows),
+        enabling=few(every("enabling"), 2),
+        threshold=few(every("threshold"), 2),
+        threshold_ms=ends("threshold_least_ms", "threshold_most_ms"),
+        detection=few([one for one in detections if one]),
+        detection_ms=ends("detection_ms"),
+        substitute=few(every("substitute"), 2),
+        required=few(every("required")),
+        observed=few(every("observed")),
+        reaction_ms=ends("reaction_ms"),
+        actuator_ms=first.actuator_ms,
+        total_ms=ends("total_ms"),
         allowed_ms=first.allowed_ms,
+        margin_ms=None if margins is None else margins[0],
         recovery=_recovery(rows),
+        latch=few(every("latch")),
         indication=first.indication,
-        memory=first.memory,
+        memory=few(every("memory")),
+        groups=tuple(every("group")),
         status=first.status,
-        note=few(list(dict.fromkeys(row.note for row in rows if row.note))),
+        note=few(every("note"), 1),
         ids=tuple(row.id for row in rows),
     )
 
@@ -114,13 +159,9 @@ def _recovery(rows: Sequence[Row]) -> str:
         for row in rows
         if row.recovery.startswith("returns in ")
     ]
-    if times:
-        return f"returns within {max(times)} ms"
-    return rows[0].recovery
-
-
-def _most(values: Iterable[int | None]) -> int | None:
-    return max((value for value in values if value is not None), default=None)
+    others = [row.recovery for row in rows if row.recovery and " in " not in row.recovery]
+    words = [f"returns within {max(times)} ms"] if times else []
+    return few([*words, *dict.fromkeys(others)], 2)
 
 
 def few(words: Sequence[str], most: int = 3) -> str:

@@ -11,9 +11,10 @@ from rich.console import Console
 from rich.markup import escape as plain
 from rich.table import Table
 
-from tools.failsafe.folding import COLUMNS, Line, counts, few, fold, overview
+from tools.failsafe.folding import COLUMNS, Line, Range, counts, few, fold, overview
 from tools.failsafe.required import Required, show_situation
 from tools.failsafe.rows import Row, Status
+from tools.failsafe.stored import line_facts, to_rows
 from xlate_core.pairing.model import Pairing
 
 APPROVAL = (
@@ -30,20 +31,30 @@ TERMS = (
 )
 CAUTIONS = (APPROVAL, WORKSHOP, TERMS)
 HEADINGS = (
+    "line",
     "fault",
     "of",
     "situations",
+    "enabled by",
+    "threshold",
+    "FDTI ms (rule; seen)",
+    "substitute",
     "required",
     "seen",
-    "detection",
-    "FDTI ms",
+    "FRTI ms",
+    "actuator ms",
     "FHTI ms",
     "FTTI ms",
+    "margin ms",
     "recovery",
     "indication",
     "memory",
+    "depends",
+    "evidence",
     "status",
 )
+UNSIGNED = "Unsigned"
+Evidence = dict[str, str]  # digest of a line -> vector and what boards said of it
 SIGNS = {
     Status.PASS: "pass",
     Status.DEVIATES: "DEVIATES",
@@ -53,12 +64,15 @@ SIGNS = {
 }
 
 
-def facts(pairing: Pairing, required: Required, rows: Sequence[Row]) -> dict[str, Any]:
+def facts(
+    pairing: Pairing, required: Required, rows: Sequence[Row], signed: str = UNSIGNED
+) -> dict[str, Any]:
     """Return the whole table as plain data."""
     return {
         "format": 1,
         "pairing": pairing.name,
         "pairing_digest": pairing.digest,
+        "required_digest": required.digest,
         "situations": [dict(one) for one in required.situations],
         "counts": counts(rows),
         "requirements": [
@@ -73,15 +87,16 @@ def facts(pairing: Pairing, required: Required, rows: Sequence[Row]) -> dict[str
         ],
         "assumptions": required.tables.assumption,
         "not_covered": required.tables.not_covered,
-        "rows": [row.facts() for row in rows],
+        "rows": to_rows(rows),
+        "lines": [line_facts(line) for line in fold(rows)],
         "cautions": list(CAUTIONS),
-        "signed": "unsigned",
+        "signed": signed,
     }
 
 
 def to_json(told: dict[str, Any]) -> str:
     """Return the table as JSON."""
-    return json.dumps(told, indent=1, ensure_ascii=False) + "\n"
+    return json.dumps(told, ensure_ascii=False, separators=(",", ":")) + "\n"
 
 
 def to_csv(rows: Sequence[Row]) -> str:
@@ -103,23 +118,44 @@ def _plain(value: object) -> object:
     return value.value if isinstance(value, Status) else value
 
 
-def cells(line: Line) -> list[str]:
+def cells(line: Line, evidence: Evidence) -> list[str]:
     """Return the cells of one folded line, in the order of HEADINGS."""
+    requirement = f"{line.requirement}: " if line.requirement else ""
     return [
+        f"{requirement}{line.digest[:8]}",
         few(line.faults),
         few(line.subjects, 2),
-        str(line.situations) if line.situations else "any",
+        _situations(line),
+        line.enabling or "-",
+        line.threshold or "-",
+        f"{_range(line.threshold_ms)}; {_range(line.detection_ms)}",
+        line.substitute or "-",
         line.required or "-",
         line.observed or "-",
-        line.detection or "none",
-        _number(line.detection_ms),
-        _number(line.total_ms),
+        _range(line.reaction_ms),
+        str(line.actuator_ms),
+        _range(line.total_ms),
         _number(line.allowed_ms),
+        _number(line.margin_ms),
         line.recovery or "-",
         line.indication or "-",
         line.memory or "-",
+        few(line.groups, 2) or "-",
+        evidence.get(line.digest, "none yet"),
         SIGNS[line.status] + (f" ({line.note})" if line.note else ""),
     ]
+
+
+def _situations(line: Line) -> str:
+    if len(line.situations) == 1:
+        return line.situations[0] or "any"
+    return f"{len(line.situations)}, {line.rows} rows"
+
+
+def _range(value: Range) -> str:
+    if value is None:
+        return "-"
+    return str(value[0]) if value[0] == value[1] else f"{value[0]}..{value[1]}"
 
 
 def _number(value: int | None) -> str:
@@ -137,12 +173,12 @@ def by_output(rows: Sequence[Row]) -> dict[str, list[Line]]:
     return dict(sorted(found.items(), key=lambda one: (not one[0].startswith("output."), one[0])))
 
 
-def print_table(pairing: Pairing, rows: Sequence[Row]) -> None:
+def print_table(pairing: Pairing, rows: Sequence[Row], signed: str = UNSIGNED) -> None:
     """Print the overview and what needs a look; colours only where the terminal wants them."""
     console = Console(highlight=False)
     if not console.is_terminal:
         console.width = 200
-    console.print(f"{plain(pairing.name)}, digest {pairing.digest[:16]}, unsigned")
+    console.print(f"{plain(pairing.name)}, digest {pairing.digest[:16]}, {plain(signed)}")
     table = Table(title="output and kind of fault: required state, then what is no pass")
     for heading in ("output", *COLUMNS):
         table.add_column(heading, overflow="fold")
@@ -154,10 +190,12 @@ def print_table(pairing: Pairing, rows: Sequence[Row]) -> None:
         line for line in lines if line.status in (Status.DEVIATES, Status.UNDETECTED, Status.OPEN)
     ]
     table = Table(title="deviating, undetected and open lines")
-    for heading in ("output", *HEADINGS):
+    short = ("output", "line", "fault", "of", "situations", "required", "seen", "status")
+    for heading in short:
         table.add_column(heading, overflow="fold")
     for line in looks:
-        table.add_row(plain(line.output), *(plain(cell) for cell in cells(line)))
+        told = dict(zip(HEADINGS, cells(line, {}), strict=True))
+        table.add_row(plain(line.output), *(plain(told[heading]) for heading in short[1:]))
     console.print(table)
     for line_text in summary(rows):
         console.print(plain(line_text))
@@ -170,12 +208,18 @@ def summary(rows: Sequence[Row]) -> list[str]:
     return [f"{len(rows)} rows in {folded} lines to review: {said}", *CAUTIONS]
 
 
-def to_markdown(pairing: Pairing, required: Required, rows: Sequence[Row]) -> str:
+def to_markdown(
+    pairing: Pairing,
+    required: Required,
+    rows: Sequence[Row],
+    evidence: Evidence | None = None,
+    signed: str = UNSIGNED,
+) -> str:
     """Return the table as Markdown: overview, a section an output, assumptions."""
     out = [
         f"# Failsafe behaviour of {pairing.name}",
         "",
-        f"Pairing digest `{pairing.digest}`. **Unsigned.** {len(required.situations)} situations.",
+        f"Pairing digest `{pairing.digest}`. **{signed}.** {len(required.situations)} situations.",
         "",
         *(f"> {line}" for line in summary(rows)),
         "",
@@ -187,7 +231,12 @@ def to_markdown(pairing: Pairing, required: Required, rows: Sequence[Row]) -> st
         ),
     ]
     for output, lines in by_output(rows).items():
-        out += ["", f"## {output}", "", *_markdown_table(HEADINGS, [cells(one) for one in lines])]
+        out += [
+            "",
+            f"## {output}",
+            "",
+            *_markdown_table(HEADINGS, [cells(one, evidence or {}) for one in lines]),
+        ]
     out += ["", "## Requirements", ""]
     out += _markdown_table(
         ("id", "hazard", "FTTI ms", "source and reason"),
@@ -220,20 +269,26 @@ body { font: 9pt/1.3 sans-serif; color: #111; background: #fff; margin: 1.2em; }
 h1 { font-size: 1.4em; } h2 { font-size: 1.1em; margin: 1.2em 0 .3em; break-after: avoid; }
 table { border-collapse: collapse; width: 100%; }
 th, td { border: 1px solid #888; padding: .15em .35em;
-text-align: left; vertical-align: top; font-size: 7.5pt; } th { background: #eee; }
+text-align: left; vertical-align: top; font-size: 6.5pt; } th { background: #eee; }
 tr { break-inside: avoid; } .look { font-weight: bold; outline: 2px solid #000; }
 section { break-before: page; } .sign td { height: 2.2em; }
 """
 
 
-def to_html(pairing: Pairing, required: Required, rows: Sequence[Row]) -> str:
+def to_html(
+    pairing: Pairing,
+    required: Required,
+    rows: Sequence[Row],
+    evidence: Evidence | None = None,
+    signed: str = UNSIGNED,
+) -> str:
     """Return the table as one page of HTML that prints on A4; a page each output."""
     parts = [
         '<!doctype html><html lang="en"><head><meta charset="utf-8">',
         f"<title>Failsafe behaviour of {escape(pairing.name)}</title>",
         f"<style>{STYLE}</style></head><body>",
         f"<h1>Failsafe behaviour of {escape(pairing.name)}</h1>",
-        f"<p>Pairing digest {escape(pairing.digest)}. <b>Unsigned.</b></p>",
+        f"<p>Pairing digest {escape(pairing.digest)}. <b>{escape(signed)}.</b></p>",
         *(f"<p>{escape(line)}</p>" for line in summary(rows)),
         "<h2>Output and kind of fault</h2>",
         _html_table(
@@ -242,7 +297,7 @@ def to_html(pairing: Pairing, required: Required, rows: Sequence[Row]) -> str:
         ),
     ]
     for output, lines in by_output(rows).items():
-        table = _html_table(HEADINGS, [cells(one) for one in lines])
+        table = _html_table(HEADINGS, [cells(one, evidence or {}) for one in lines])
         parts.append(f"<section><h2>{escape(output)}</h2>{table}</section>")
     requirements = [
         [one.id, one.hazard, str(one.within_ms), one.because + _safer(one.safer)]

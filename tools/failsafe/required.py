@@ -5,6 +5,7 @@ problems come in one run, with line and nearest valid name.
 """
 
 import fnmatch
+import hashlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
@@ -137,6 +138,7 @@ class Required:
     tables: RequiredFile
     situations: tuple[Situation, ...]
     path: Path
+    digest: str  # SHA-256 of the file, in hex
 
     def phase_of(self, situation: Situation) -> int:
         """Return by how many ticks a situation is shifted against the cycles of the senders."""
@@ -169,7 +171,8 @@ def load_required(path: Path, names: TableNames) -> Required:
         raise PairingError(collector.problems) from None
     _Check(tables, names, collector).run()
     collector.raise_if_any()
-    return Required(tables, tuple(reachable(tables)), path)
+    digest = hashlib.sha256(data).hexdigest()
+    return Required(tables, tuple(reachable(tables)), path, digest)
 
 
 def reachable(tables: RequiredFile) -> Iterator[Situation]:

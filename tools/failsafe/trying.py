@@ -72,7 +72,7 @@ def try_fault(
     fault.apply(bench)
     if fault.kind == INTERACTION:
         began = bench.now  # judged from the moment the last thing happens
-    bench.run(_watch_ticks(required, fault, bench.tick_ms))
+    bench.run(watch_ticks(required, fault, bench.tick_ms))
     after = dict(bench.values)
     changes: dict[str, list[Change]] = {}
     for change in bench.changes:
@@ -146,7 +146,7 @@ def _waits_for_cycle(required: Required, fault: Fault) -> bool:
     )
 
 
-def _watch_ticks(required: Required, fault: Fault, tick_ms: int) -> int:
+def watch_ticks(required: Required, fault: Fault, tick_ms: int) -> int:
     """Return how long a fault is watched: the longest time somebody allows, and a little."""
     tables = required.tables
     longest = max(
