@@ -45,6 +45,19 @@ them all; firmware on a board is held to the same files, bit for bit.""",
     ),
     (
         """\
+What must each output do when something fails? A person requires it, the table shows what was seen.
+Here the smallest pairing; that of the farm pickup takes minutes: fixtures/tables/farm_pickup.""",
+        [
+            "failsafe",
+            "build",
+            str(env.PAIRINGS / "minimal"),
+            "--brief",
+            "--out",
+            str(_OUT / "failsafe"),
+        ],
+    ),
+    (
+        """\
 A log taken on a bus is fed to the bridge frame by frame: this is what the module would have made
 of it.""",
         [

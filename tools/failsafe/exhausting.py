@@ -214,7 +214,7 @@ def explore(spec: BridgeSpec | None = None, most_broken: int = 3) -> Explored:
                 queue.append(here)
             for name, holds in _judge(told, outputs):
                 found.held[name] += 1
-                if not holds:
+                if not holds and len(found.broken) < most_broken:
                     way = [*_way(came, place), letter.words]
                     found.broken.append(Broken(name, way))
     found.states, found.images = len(came), len(images)
