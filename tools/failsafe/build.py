@@ -211,7 +211,8 @@ class Builder:
             row.reaction_ms = max(0, row.total_ms - actuator - (row.detection_ms or 0))
             row.margin_ms = require.within_ms - row.total_ms
         row.status = Status.PASS
-        if fault.kind in INVISIBLE and seen.detected is None:
+        moved = row.output in seen.changes or fault.kind == SILENT_WITHOUT_RULE
+        if fault.kind in INVISIBLE and seen.detected is None and moved:
             row.status, row.margin_ms = Status.UNDETECTED, None
             row.note = "no plausibility rule sees it"
         elif row.total_ms is None or row.total_ms > require.within_ms:

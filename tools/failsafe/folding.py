@@ -9,6 +9,8 @@ from tools.failsafe.required import show_situation
 from tools.failsafe.rows import Row, Status
 
 Range = tuple[int, int] | None
+MANY = 6  # outputs that are one line when a requirement holds for all of them
+SEVERAL = "several outputs"
 COLUMNS: dict[str, tuple[str, ...]] = {
     "no data": (
         "missing from start",
@@ -78,16 +80,18 @@ class Line:
 
 def owner(output: str) -> str:
     """Return what a reviewer reads as one output: a pin, or all signals of a message."""
-    return output if is_pin(output) else output.rpartition(".")[0]
+    return output if is_pin(output) or "." not in output else output.rpartition(".")[0]
 
 
 def fold(rows: Iterable[Row]) -> list[Line]:
     """Return one line for every set of rows with equal requirement, state, recovery and status."""
+    rows = list(rows)
+    common = _common(rows)
     sets: dict[tuple[object, ...], list[Row]] = {}
     for row in rows:
         required = bool(row.requirement)
         key = (
-            owner(row.output),
+            SEVERAL if _about(row) in common else owner(row.output),
             row.requirement,
             row.status,
             row.required,
@@ -97,7 +101,26 @@ def fold(rows: Iterable[Row]) -> list[Line]:
             row.indication,
         )
         sets.setdefault(key, []).append(row)
-    return [_line(members) for members in sets.values()]
+    return [_line(str(key[0]), members) for key, members in sets.items()]
+
+
+def _about(row: Row) -> tuple[str, Status, str]:
+    return row.requirement, row.status, "" if row.requirement else row.note
+
+
+def _common(rows: Sequence[Row]) -> set[tuple[str, Status, str]]:
+    """Return what is the same for so many outputs that one line says it for all of them.
+
+    What deviates or is open never is; undetected rows only where a switch moves everything.
+    """
+    owners: dict[tuple[str, Status, str], set[str]] = {}
+    for row in rows:
+        switch = row.kind in ("stuck", "contradictory switches")
+        if row.status in (Status.PASS, Status.NOT_APPLICABLE) or (
+            row.status is Status.UNDETECTED and switch
+        ):
+            owners.setdefault(_about(row), set()).add(owner(row.output))
+    return {about for about, found in owners.items() if len(found) >= MANY}
 
 
 def _recovery_counts(row: Row) -> bool:
@@ -107,7 +130,7 @@ def _recovery_counts(row: Row) -> bool:
     return row.recovery_required not in ("any", "returns") or row.status is Status.DEVIATES
 
 
-def _line(rows: Sequence[Row]) -> Line:
+def _line(output: str, rows: Sequence[Row]) -> Line:
     first = rows[0]
 
     def every(name: str) -> list[str]:
@@ -121,7 +144,7 @@ def _line(rows: Sequence[Row]) -> Line:
     margins = ends("margin_ms")
     detections = list(dict.fromkeys(row.detection.split(" of ")[0] for row in rows))
     return Line(
-        output=owner(first.output),
+        output=output,
         requirement=first.requirement,
         hazard=first.hazard,
         faults=tuple(every("kind")),
