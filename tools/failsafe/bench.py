@@ -227,6 +227,8 @@ class Bench:
             fault.apply(self)
             self.run(tables.observe_ms // self.tick_ms)
             fault.remove(self)
+            for name in without:
+                self.senders[name].silent = True
             self.run(tables.settle_ms // self.tick_ms)
         # Every situation begins at another place of the senders' cycles.
         self.run(required.phase_of(situation))
