@@ -38,6 +38,7 @@ def on_emulator(
     built = build(pairing, STM32, folder, "measure")
     with emulator(built.path, counting=True) as machine:
         found = measure(Meter(machine.line, pairing), pairing, request, progress)
+    found.static_stack = built.worst_stack
     if request.bound:
         progress("building the firmware for profiles")
         profile = build(pairing, STM32, folder, "profile")

@@ -4,18 +4,17 @@ The layout of the records stands in `hil/firmware/boards/stm32f405/measure.c`. U
 counting a time is a number of instructions, the same in every run; on silicon, of core cycles.
 """
 
-import socket
 import struct
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from hil.boards.interface import BoardError, BoardTimeoutError, Stimulus
+from hil.measuring.line import BANNER, Line
 from xlate_core.bridge import Inputs
 from xlate_core.frames import MAX_DATA_LENGTH
 from xlate_core.pairing.model import Pairing
 
-BANNER = b"measure\n"
 ROOM = 1536
 ANSWER_S = 30.0
 MOST_IDLE = 1000  # ticks in one record: 4 kB of answers
@@ -87,7 +86,7 @@ class Profile(NamedTuple):
 class Meter:
     """A board with the measuring firmware of one pairing."""
 
-    def __init__(self, line: socket.socket, pairing: Pairing) -> None:
+    def __init__(self, line: Line, pairing: Pairing) -> None:
         """Wait for the firmware's banner; raises BoardError when it is another's."""
         self._line = line
         line.settimeout(ANSWER_S)

@@ -12,6 +12,8 @@ from hil.runner import Pairings, is_vector
 from xlate_core.pairing import load
 from xlate_core.pairing.model import Pairing
 
+INSTRUCTIONS, CYCLES = "instructions", "core cycles"
+
 
 @dataclass(frozen=True, slots=True)
 class Request:
@@ -37,7 +39,13 @@ class Found:
     worst_words: tuple[str, ...] = ()
     bound: int | None = None
     bound_words: tuple[str, ...] = ()
-    counts_are: str = "instructions"
+    counts_are: str = INSTRUCTIONS
+    static_stack: int | None = None
+
+    def microseconds(self, counts: int) -> str:
+        """Return counts as microseconds, an instruction taken for one cycle."""
+        tenths = -(-counts * 10_000_000 // max(self.hertz, 1))
+        return f"{tenths // 10}.{tenths % 10}"
 
     def worst_tick(self) -> int:
         """Return the longest tick seen, in a vector or in the search."""
@@ -49,7 +57,9 @@ class Found:
             "pairing": self.pairing,
             "hertz": self.hertz,
             "counts_are": self.counts_are,
+            "worst_tick_us": float(self.microseconds(self.worst_tick())),
             "stack_octets": self.stack,
+            "stack_by_compiler_octets": self.static_stack,
             "receive": self.all.receive.plain(),
             "tick": self.all.tick.plain(),
             "reset": self.all.reset.plain(),
@@ -71,9 +81,10 @@ def measure(
     pairing: Pairing,
     request: Request,
     progress: Callable[[str], None] = lambda _: None,
+    counts_are: str = INSTRUCTIONS,
 ) -> Found:
     """Measure the vectors of a pairing and search for the longest tick."""
-    found = Found(pairing.name, meter.hertz)
+    found = Found(pairing.name, meter.hertz, counts_are=counts_are)
     if request.vectors is not None and request.vectors.is_dir():
         paths = [path for path in sorted(request.vectors.iterdir()) if is_vector(path)]
         pairings = Pairings(pairing.directory.parent, load, {})
@@ -107,10 +118,15 @@ def lines(found: Found, goal: int) -> list[str]:
         out.append(f"bound: no tick takes more than {found.bound}, being the sum of")
         out += [f"  {line}" for line in found.bound_words]
     share = found.worst_tick() * 1000 * 1000 // max(found.hertz, 1)
+    assumed = " if each takes one cycle" if found.counts_are == INSTRUCTIONS else ""
     verdict = "met" if found.worst_tick() <= goal else "NOT MET"
     out.append(
         f"longest tick seen {found.worst_tick()}: {share // 10}.{share % 10} % of a millisecond "
-        f"if each takes one cycle; goal {goal}: {verdict}"
+        f"({found.microseconds(found.worst_tick())} us){assumed}; goal {goal}: {verdict}"
     )
-    out.append(f"stack used {found.stack} octets, interrupts and the measuring loop included")
+    limit = "" if found.static_stack is None else f", at most {found.static_stack} by the compiler"
+    out.append(
+        f"stack used {found.stack} octets by its paint, interrupts and the measuring loop "
+        f"included{limit}"
+    )
     return out

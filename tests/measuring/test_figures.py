@@ -117,4 +117,7 @@ def test_a_try_is_the_same_for_the_same_seed() -> None:
 def test_a_wrong_board_name_is_bad_input() -> None:
     answer = CliRunner().invoke(command, ["--board", "emulatd", "--tries", "1"])
     assert isinstance(answer.exception, InputError)
-    assert "expected `emulated` or host:port" in str(answer.exception)
+    assert "expected `emulated`, a port, a URL or host:port" in str(answer.exception)
+    answer = CliRunner().invoke(command, ["--board", "localhost:1", "--update", "a longer search"])
+    assert isinstance(answer.exception, InputError)
+    assert "the stored figures are instructions" in str(answer.exception)

@@ -1,7 +1,7 @@
 """`xlate board measure`: execution time and stack of the firmware core on its board."""
 
+import contextlib
 import json
-import socket
 import sys
 import tempfile
 from pathlib import Path
@@ -17,8 +17,8 @@ GOAL_COUNTS = 8400  # 5 % of a millisecond at 168 MHz
 @click.option(
     "--board",
     required=True,
-    help="`emulated` counts instructions; host:port of a board with the measuring firmware counts "
-    "core cycles.",
+    help="`emulated` counts instructions; a board with the measuring firmware (port, URL, selector "
+    "or host:port) counts core cycles.",
 )
 @click.option(
     "--pairing",
@@ -57,13 +57,20 @@ def command(
     """
     from hil.boards.emulator import Emulator
     from hil.boards.interface import BoardError
+    from hil.link.port import open_port
     from hil.measuring import figures
+    from hil.measuring.line import PortLine
     from hil.measuring.meter import Meter
-    from hil.measuring.report import Request, lines, measure
+    from hil.measuring.report import CYCLES, Request, lines, measure
     from hil.vectors.files import write_whole
     from xlate_core.errors import InputError
     from xlate_core.pairing import load
 
+    if board != "emulated" and (compare or update is not None):
+        raise InputError(
+            f"--board {board}: found --compare or --update, expected them with `emulated`: the "
+            "stored figures are instructions"
+        )
     loaded = load(pairing)
     vectors = FIXTURES / "vectors" / loaded.name
     request = Request(None if no_vectors else vectors, ticks, tries, seed, not no_bound)
@@ -72,11 +79,8 @@ def command(
             with tempfile.TemporaryDirectory(prefix="xlate-measure-") as folder:
                 found = figures.on_emulator(loaded, request, Path(folder), Emulator, told)
         else:
-            host, _, port = board.rpartition(":")
-            if not host or not port.isdigit():
-                raise InputError(f"--board {board}: expected `emulated` or host:port")
-            with socket.create_connection((host, int(port)), timeout=5) as line:
-                found = measure(Meter(line, loaded), loaded, request, told)
+            with contextlib.closing(PortLine(open_port(url_of(board)))) as line:
+                found = measure(Meter(line, loaded), loaded, request, told, CYCLES)
     except (BoardError, OSError) as error:
         click.echo(str(error), err=True)
         sys.exit(EXIT_BENCH)
@@ -92,6 +96,19 @@ def command(
             click.echo(line_, err=True)
         if grown:
             sys.exit(EXIT_DIFFERENCE)
+
+
+def url_of(board: str) -> str:
+    """Return the port or URL a board's name stands for; raises InputError for one without sense."""
+    from hil.boards.serial_line import is_port_name, resolve
+    from xlate_core.errors import InputError
+
+    host, _, port = board.rpartition(":")
+    if host and port.isdigit() and not is_port_name(board):
+        return f"socket://{board}"
+    if not is_port_name(board) and board.isalpha():
+        raise InputError(f"--board {board}: expected `emulated`, a port, a URL or host:port")
+    return resolve(board)
 
 
 def told(text: str) -> None:
