@@ -73,18 +73,16 @@ def test_a_board_on_a_line_is_told_in_cycles_and_microseconds(
     board: ScriptedBoard, tmp_path: Path, as_url: bool
 ) -> None:
     name = f"socket://{board.name_of_line}" if as_url else board.name_of_line
-    answer = CliRunner().invoke(
-        command,
-        ["--board", name, "--pairing", str(PAIRINGS / "minimal"), "--tries", "3"]
-        + ["--no-vectors", "--no-bound", "--json", str(tmp_path / "figures.json")],
-    )
+    pairing, figures = PAIRINGS / "minimal", tmp_path / "figures.json"
+    wanted = f"--board {name} --pairing {pairing} --json {figures} --tries 3"
+    answer = CliRunner().invoke(command, [*wanted.split(), "--no-vectors", "--no-bound"])
     assert answer.exit_code == 0, answer.output
     assert board.restarts == 1
     assert "minimal, core cycles at 168 MHz" in answer.output
     assert (
         "longest tick seen 5040: 3.0 % of a millisecond (30.0 us); goal 8400: met" in answer.output
     )
-    told = json.loads((tmp_path / "figures.json").read_text(encoding="utf-8"))
+    told = json.loads(figures.read_text(encoding="utf-8"))
     assert (told["counts_are"], told["worst_tick_us"]) == ("core cycles", 30.0)
 
 
