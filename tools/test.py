@@ -69,7 +69,7 @@ def main() -> int:
     options = _parser().parse_args(own)
     results = Results()
     try:
-        env.set_up(extra="test")
+        env.set_up(extra="everything" if options.demand_everything else "test")
         with tempfile.TemporaryDirectory(prefix="xlate-test-") as folder:
             report = Path(folder) / "pytest.xml"
             for step in _steps(options.quick, report, extra):
