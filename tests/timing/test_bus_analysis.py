@@ -14,7 +14,7 @@ from tools.timing.advice import audsley, curing_bit_rate, curing_offset
 from tools.timing.board_time import board_time
 from tools.timing.offsets import Placed, analyse_placed
 from tools.timing.response import UNDISTURBED, Disturbance, Stream, analyse
-from tools.timing.streams import bus_timings
+from tools.timing.streams import TimingInputError, _refuse_collisions, bus_timings
 from xlate_core.pairing import load
 
 PAIRINGS = Path(__file__).resolve().parents[2] / "fixtures" / "pairings"
@@ -148,6 +148,34 @@ def test_a_message_without_period_is_named_with_the_remedy(tmp_path: Path) -> No
     assert result.exit_code == 2
     assert "traffic.body.message.WISH.period_us: found no such key" in result.stderr
     assert "expected the least distance of two frames in us" in result.stderr
+
+
+@pytest.mark.parametrize("command", ["bus", "paths"])
+def test_a_pairing_without_bit_rates_is_refused(tmp_path: Path, command: str) -> None:
+    _copy_of_minimal(tmp_path, "bit_rate = 500000\n", "")
+    result = CliRunner().invoke(main, ["timing", command, str(tmp_path)])
+    assert result.exit_code == 2
+    assert "bus.body.bit_rate: found no such key, expected the bit rate in bit/s" in result.stderr
+
+
+def test_a_bit_rate_given_for_once_is_enough(tmp_path: Path) -> None:
+    _copy_of_minimal(tmp_path, "bit_rate = 500000\n", "")
+    rates = ["--bit-rate", "body", "250000", "--bit-rate", "engine", "250000"]
+    result = CliRunner().invoke(main, ["timing", "bus", str(tmp_path), *rates])
+    assert result.exit_code == 0, result.output
+
+
+def test_two_messages_with_one_identifier_are_named(tmp_path: Path) -> None:
+    streams = bus_timings(load(PAIRINGS / "minimal"))[0].streams
+    twice = [streams[0], replace(streams[0], name="OTHER")]
+    with pytest.raises(TimingInputError, match="found OTHER and GAUGE with one identifier 0x220"):
+        _refuse_collisions(load(PAIRINGS / "minimal"), 0, twice)
+
+
+def _copy_of_minimal(folder: Path, text: str, instead: str) -> None:
+    for name in ("bridge.toml", "body.dbc", "engine.dbc"):
+        source = (PAIRINGS / "minimal" / name).read_text(encoding="utf-8")
+        (folder / name).write_text(source.replace(text, instead), encoding="utf-8")
 
 
 def test_an_unknown_message_in_the_traffic_table(tmp_path: Path) -> None:

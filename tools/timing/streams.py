@@ -61,6 +61,13 @@ def bus_timings(
     Raises TimingInputError for a message without a period, two messages with one identifier, or a
     bus that is asked for more than it can carry.
     """
+    for number, bus in enumerate(BUS_NAMES):
+        streams_of(pairing, number)  # a missing period is named first
+        if not pairing.traffic.rates_said[number] and bus not in (rates or {}):
+            raise TimingInputError(
+                f"{_file(pairing)}: bus.{bus}.bit_rate: found no such key, expected the bit rate "
+                f"in bit/s; the usual {pairing.bus_rates[number]} would bound nothing"
+            )
     bit_rates = [
         (rates or {}).get(bus, pairing.bus_rates[number]) for number, bus in enumerate(BUS_NAMES)
     ]

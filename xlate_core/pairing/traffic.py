@@ -32,14 +32,15 @@ class BusTraffic:
 class Traffic:
     """The traffic of body and engine bus; the longest tick of the board; clock errors; budgets.
 
-    `board_us` is None where the pairing does not say. Budgets are (pattern of a way's name, longest
-    reaction time in us).
+    `board_us` is None where the pairing does not say; `rates_said`: whether it says the bit rates.
+    Budgets are (pattern of a way's name, longest reaction time in us).
     """
 
     buses: tuple[BusTraffic, BusTraffic]
     board_us: int | None
     skew_ppm: int
     budgets: tuple[tuple[str, int], ...]
+    rates_said: tuple[bool, bool]
 
 
 def check_traffic(context: Context) -> None:
@@ -65,7 +66,9 @@ def build_traffic(context: Context) -> Traffic:
     body, engine = (_bus(getattr(context.file.traffic, bus)) for bus in BUS_NAMES)
     table = context.file.traffic
     budgets = tuple(table.budget_us.items())
-    return Traffic((body, engine), table.board_us, table.skew_ppm, budgets)
+    buses = (context.file.bus.body, context.file.bus.engine)
+    said = tuple("bit_rate" in bus.model_fields_set for bus in buses)
+    return Traffic((body, engine), table.board_us, table.skew_ppm, budgets, (said[0], said[1]))
 
 
 def _bus(table: BusTrafficTable) -> BusTraffic:
