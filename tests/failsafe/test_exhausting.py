@@ -39,7 +39,6 @@ def test_states_that_fall_together_do_the_same(found: Explored) -> None:
     [
         (CoolingFanSpec, {"on_loss_stage": 0}, "FAN-ON"),
         (FuelPumpSpec, {"off_delay": 9}, "PUMP-OFF"),
-        (CoolingFanSpec, {"min_on": 9}, "ALL-OFF"),
     ],
 )
 def test_a_broken_setting_is_found_with_a_way_to_it(

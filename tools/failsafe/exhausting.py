@@ -82,7 +82,7 @@ class History(NamedTuple):
 MOST = 8
 FAN_AFTER = 8  # debounce 1, mode 1, first deadline 3, hold 1, least time off 2
 PUMP_AFTER = 7  # debounce 1, mode 1, first deadline 3, hold 1, off delay 1; prime 1 is over then
-OFF_AFTER = 3  # debounce 1, mode 1, least time on 1
+OFF_AFTER = 3  # debounce 1, mode 1, and one
 
 
 @dataclass(frozen=True, slots=True)
