@@ -6,6 +6,7 @@ from hil.firmware.notation import (
     NULL,
     Arrays,
     NotationError,
+    i8,
     i32,
     i64,
     struct,
@@ -142,7 +143,7 @@ class FrameTables:
                 "first_deadline": u32(spec.first_deadline, spec.name),
                 "deadline": u32(spec.deadline, spec.name),
                 "message": u16(spec.message, spec.name),
-                "last_octet": u8(spec.last_octet, spec.name),
+                "last_octet": i8(spec.last_octet, spec.name),
             }
         )
 

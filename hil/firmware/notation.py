@@ -40,6 +40,11 @@ def u64(value: int, what: str) -> str:
     return f"UINT64_C(0x{bounded(value, 0, (1 << 64) - 1, what):X})"
 
 
+def i8(value: int, what: str) -> str:
+    """Return a signed 8-bit constant."""
+    return str(bounded(value, -0x80, 0x7F, what))
+
+
 def i32(value: int, what: str) -> str:
     """Return a signed 32-bit constant; the smallest has no literal of its own in C."""
     bounded(value, INT32_MIN, INT32_MAX, what)

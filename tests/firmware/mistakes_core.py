@@ -87,8 +87,8 @@ MISTAKES = (
     Mistake(
         "unit_taken_without_its_last_octet",
         "reception.c",
-        "unit->last_octet < length",
-        "unit->last_octet <= length",
+        "unit->last_octet < (int32_t)length",
+        "unit->last_octet <= (int32_t)length",
     ),
     Mistake(
         "selector_range_without_its_end",

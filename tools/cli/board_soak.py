@@ -6,8 +6,9 @@ from pathlib import Path
 
 import click
 
-from hil.verdicts import EXIT_BENCH, EXIT_MISMATCH
+from hil.verdicts import EXIT_BENCH, EXIT_INPUT, EXIT_MISMATCH
 from tools.cli.vectors_shared import PATH
+from xlate_core.errors import InputError
 
 
 @click.command("soak")
@@ -56,6 +57,10 @@ def command(seed: int, minutes: float | None, million_ticks: float | None, keep:
     except BoardError as error:
         click.echo(str(error), err=True)
         sys.exit(EXIT_BENCH)
+    except InputError as error:
+        click.echo(f"after seed {last}: {error}", err=True)
+        _sum_up(ticks, count, seed, last, differences)
+        sys.exit(EXIT_INPUT)
     except KeyboardInterrupt:
         click.echo("interrupted", err=True)
         _sum_up(ticks, count, seed, last, differences)

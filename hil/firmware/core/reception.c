@@ -63,7 +63,7 @@ uint8_t xb_judge(const xb_message_spec *spec, xb_message_state *state,
 /* Return whether the last octet of the unit arrived (rule 6). */
 uint8_t xb_unit_arrived(const xb_unit_spec *unit, uint32_t length)
 {
-    return unit->last_octet < length;
+    return unit->last_octet < (int32_t)length;
 }
 
 /* Return whether the selector names the unit's path of the multiplexer (rule 6). */

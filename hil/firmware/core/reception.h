@@ -34,7 +34,7 @@ typedef struct {
     uint32_t first_deadline;
     uint32_t deadline;
     uint16_t message;
-    uint8_t last_octet;
+    int8_t last_octet; /* -1: no signal, so that every frame has all of it */
 } xb_unit_spec;
 
 /* A received message: how it is recognised, protected and split into units. With a profile (an
