@@ -52,9 +52,13 @@ def broken_text(mistake: Mistake, text: str) -> str:
 
 
 def copy_engine(folder: Path, mistake: Mistake | None) -> Path:
-    """Copy the reference into the folder, with the mistake in it if there is one."""
+    """Copy the reference into the folder, with the mistake in it if there is one.
+
+    Compiled modules come along: they hold by time and size of their source, so only the broken
+    module is compiled anew.
+    """
     target = folder / PACKAGE
-    shutil.copytree(ROOT / PACKAGE, target, ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(ROOT / PACKAGE, target)
     if mistake is not None:
         path = target / mistake.file
         text = path.read_text(encoding="utf-8")
