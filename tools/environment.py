@@ -141,10 +141,11 @@ def child_environment() -> dict[str, str]:
     """The environment of every child: UTF-8, unbuffered, our ``.venv`` first.
 
     ``PYTHONPATH`` and ``PYTHONHOME`` are dropped: a path to ``tools/`` in them would let
-    ``tools/test.py`` shadow the standard package ``test``.
+    ``tools/test.py`` shadow the standard package ``test``. Compiled modules may be kept, whatever
+    the person's shell says: thousands of short child processes would compile everything anew.
     """
     environment = dict(os.environ)
-    for name in ("PYTHONPATH", "PYTHONHOME"):
+    for name in ("PYTHONPATH", "PYTHONHOME", "PYTHONDONTWRITEBYTECODE"):
         environment.pop(name, None)
     environment["PYTHONUTF8"] = "1"
     environment["PYTHONUNBUFFERED"] = "1"
