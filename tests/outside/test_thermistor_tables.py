@@ -23,7 +23,7 @@ from xlate_core.pairing.schema_inputs import ThermistorTable
 
 # Mazda BT-50 service table, engine coolant sensor: degC, ohm, then degC of the law of Steinhart and
 # Hart through the points at 0, 50 and 100 degC, and volts with 1 kilohm to 5 V.
-MAZDA = (
+SERVICE_A = (
     (-40, "48140", "-39.903", "4.8982"),
     (-30, "26740", "-29.937", "4.8198"),
     (-10, "9308", "-9.983", "4.5149"),
@@ -37,9 +37,9 @@ MAZDA = (
     (110, "147.1", "109.966", "0.6412"),
     (120, "116.3", "119.916", "0.5209"),
 )
-MAZDA_LAW = ("1.222226202e-3", "2.763939610e-4", "6.784133018e-8")
+SERVICE_A_LAW = ("1.222226202e-3", "2.763939610e-4", "6.784133018e-8")
 # Jeep Compass 2021 service table, the same way.
-JEEP = (
+SERVICE_B = (
     (-40, "48805", "-40.005", "4.8996"),
     (-30, "27414", "-30.003", "4.8240"),
     (-10, "9620", "-9.999", "4.5292"),
@@ -55,9 +55,9 @@ JEEP = (
     (130, "83.1", "130.010", "0.3836"),
     (140, "66.2", "140.024", "0.3104"),
 )
-JEEP_LAW = ("1.335761110e-3", "2.560233464e-4", "1.506150191e-7")
+SERVICE_B_LAW = ("1.335761110e-3", "2.560233464e-4", "1.506150191e-7")
 # Bosch Motorsport NTC M8-HT data page, 10 kilohm at 25 degC.
-BOSCH = (
+DATA_PAGE = (
     (-35, "158090", "-35.116", "4.9686"),
     (-20, "71668", "-20.045", "4.9312"),
     (0, "27936", "0.000", "4.8272"),
@@ -73,10 +73,14 @@ BOSCH = (
     (140, "368.8", "140.008", "1.3472"),
     (150, "298.9", "150.008", "1.1506"),
 )
-BOSCH_LAW = ("8.688515513e-04", "2.574073419e-04", "1.462137853e-07")
+DATA_PAGE_LAW = ("8.688515513e-04", "2.574073419e-04", "1.462137853e-07")
 PUBLISHED = [
     (row, law)
-    for rows, law in ((MAZDA, MAZDA_LAW), (JEEP, JEEP_LAW), (BOSCH, BOSCH_LAW))
+    for rows, law in (
+        (SERVICE_A, SERVICE_A_LAW),
+        (SERVICE_B, SERVICE_B_LAW),
+        (DATA_PAGE, DATA_PAGE_LAW),
+    )
     for row in rows
 ]
 
@@ -84,7 +88,7 @@ PUBLISHED = [
 WIDELY = ("0.001129148", "0.000234125", "8.76741e-08")
 SECOND = ("0.001009249522", "0.0002378405444", "2.019202697e-07")
 BETA = ("10000", "25", "3950")
-MAZDA_BETA = ("2450", "20", "3507.66")
+SERVICE_A_BETA = ("2450", "20", "3507.66")
 FORMULAS = [
     ("steinhart_hart", WIDELY, "100", "178.1347"),
     ("steinhart_hart", WIDELY, "1000", "87.1681"),
@@ -97,14 +101,14 @@ FORMULAS = [
     ("beta", BETA, "5000", "41.4602"),
     ("beta", BETA, "10000", "25.0000"),
     ("beta", BETA, "33620", "0.0003"),
-    ("beta", MAZDA_BETA, "45000", "-37.3565"),
-    ("beta", MAZDA_BETA, "2450", "20.0000"),
-    ("beta", MAZDA_BETA, "812.6", "49.7853"),
-    ("beta", MAZDA_BETA, "93", "130.2999"),
+    ("beta", SERVICE_A_BETA, "45000", "-37.3565"),
+    ("beta", SERVICE_A_BETA, "2450", "20.0000"),
+    ("beta", SERVICE_A_BETA, "812.6", "49.7853"),
+    ("beta", SERVICE_A_BETA, "93", "130.2999"),
 ]
 
 # Saab 9-3 service table: degC, ohm from, to, volts at the control unit with 5 V through 1.0 kilohm.
-SAAB = (
+SERVICE_RANGES = (
     (-30, "20000", "30000", "4.8"),
     (-10, "7000", "11400", "4.5"),
     (20, "2100", "2900", "3.6"),
@@ -132,7 +136,7 @@ def test_published_coefficients_give_the_published_temperature(
     ("points", "numbers"),
     [
         (("0", "5790", "50", "812.6", "110", "147.1"), None),
-        (("0", "5975", "50", "806.9", "100", "175.7"), JEEP_LAW),
+        (("0", "5975", "50", "806.9", "100", "175.7"), SERVICE_B_LAW),
     ],
 )
 def test_the_law_goes_through_its_points(
@@ -152,28 +156,32 @@ def test_formula_value(law: str, numbers: tuple[str, ...], ohm: str, celsius: st
     assert abs(law_of(thermistor(law, numbers))(Decimal(ohm)) - Decimal(celsius)) < Decimal("1e-4")
 
 
-@pytest.mark.parametrize("row", [*MAZDA, *JEEP, *BOSCH])
+@pytest.mark.parametrize("row", [*SERVICE_A, *SERVICE_B, *DATA_PAGE])
 def test_the_divider_gives_the_published_voltage(row: tuple[int, str, str, str]) -> None:
     """Counts nearest to the published voltage stand for a resistance within half a count."""
     full_scale = 65535
     counts = round(float(row[3]) / 5 * full_scale)
-    part = thermistor("steinhart_hart", MAZDA_LAW)
+    part = thermistor("steinhart_hart", SERVICE_A_LAW)
     low, high = (resistance(part, counts + way, full_scale) for way in (-2, 2))
     assert low < Decimal(row[1]) < high
 
 
-@pytest.mark.parametrize("row", SAAB)
+@pytest.mark.parametrize("row", SERVICE_RANGES)
 def test_a_service_voltage_lies_in_its_band_of_resistance(row: tuple[int, str, str, str]) -> None:
     """The manual's voltages have two figures; they fall into its own bands of resistance."""
     counts = round(float(row[3]) / 5 * 65535)
-    found = resistance(thermistor("steinhart_hart", MAZDA_LAW), counts, 65535)
+    found = resistance(thermistor("steinhart_hart", SERVICE_A_LAW), counts, 65535)
     margin = Decimal("0.02")
     assert Decimal(row[1]) * (1 - margin) <= found <= Decimal(row[2]) * (1 + margin)
 
 
 @pytest.mark.parametrize(
     ("numbers", "rows", "pull_up"),
-    [(MAZDA_LAW, MAZDA, "1000"), (JEEP_LAW, JEEP, "1000"), (BOSCH_LAW, BOSCH, "1000")],
+    [
+        (SERVICE_A_LAW, SERVICE_A, "1000"),
+        (SERVICE_B_LAW, SERVICE_B, "1000"),
+        (DATA_PAGE_LAW, DATA_PAGE, "1000"),
+    ],
 )
 @pytest.mark.parametrize(("resolution", "bound"), [("0.1", "0.5"), ("1", "1"), ("0.5", "0.75")])
 def test_the_compiled_curve_keeps_its_stated_bound(
