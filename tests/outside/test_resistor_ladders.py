@@ -21,7 +21,7 @@ READINGS = (
     ("neutral", ["1000000"], (4091, 4095)),
 )
 # Kia Optima 2017, 5 %: CANCEL, SET-, RES+, CRUISE, mode
-SMALL_STEPS = (180, 330, 550, 880, 2540)
+CLOSE = (180, 330, 550, 880, 2540)
 
 
 def counts_of(ohm: list[str], full_scale: int = 4095) -> tuple[int, int]:
@@ -50,7 +50,7 @@ def test_the_contacts_are_told_apart_at_every_count() -> None:
 def test_five_percent_contacts_leave_gaps() -> None:
     """The second ladder: even with 5 % on each resistor no two buttons touch."""
     bands = [
-        counts_of([str(ohm * Fraction(95, 100)), str(ohm * Fraction(105, 100))]) for ohm in SMALL_STEPS
+        counts_of([str(ohm * Fraction(95, 100)), str(ohm * Fraction(105, 100))]) for ohm in CLOSE
     ]
     for left, right in itertools.pairwise(bands):
         assert right[0] - left[1] > 1
