@@ -4,6 +4,7 @@ What is measured stands in tests/benchmarks/test_codec.py: there every result is
 """
 
 import json
+import os
 import subprocess
 import sys
 import tempfile
@@ -95,7 +96,13 @@ def _run(seconds: float) -> dict[str, tuple[float, int]]:
             f"--benchmark-warmup-iterations={max(2, round(200 * seconds))}",
         ]
         done = subprocess.run(
-            command, cwd=ROOT, capture_output=True, encoding="utf-8", errors="replace", check=False
+            command,
+            cwd=ROOT,
+            env=_own_environment(),
+            capture_output=True,
+            encoding="utf-8",
+            errors="replace",
+            check=False,
         )
         if done.returncode != 0 or not report.exists():
             raise _NotRunError(_reason(done.stdout + done.stderr))
@@ -107,6 +114,15 @@ def _run(seconds: float) -> dict[str, tuple[float, int]]:
         each = stats["median"] / entry["extra_info"]["messages"] * 1e6
         found[key] = (each, int(stats["rounds"]))
     return found
+
+
+def _own_environment() -> dict[str, str]:
+    """Return the environment without the marks of a pytest around us.
+
+    Started from a test that shares the processors, the benchmarks would take themselves for one
+    of its workers and refuse to measure.
+    """
+    return {name: text for name, text in os.environ.items() if not name.startswith("PYTEST_")}
 
 
 def _reason(output: str) -> str:
