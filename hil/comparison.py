@@ -46,8 +46,12 @@ def compare(vector: Vector, names: Names, board: Board) -> Run:
             run = compare_stored(vector, names, board)
         if run.difference is not None:
             board.confirm()
-    finally:
+    except Exception:
         board.end_foresight()
+        raise
+    # An interrupt waits for nothing: its Ctrl-C may have ended the board as well, and the error of
+    # a line that is gone would take its place.
+    board.end_foresight()
     return run
 
 

@@ -91,18 +91,20 @@ def rewritten(vector: Vector, lines: Sequence[str], folder: Path) -> Vector:
 def run_many(
     program: Path,
     cases: Sequence[Case],
-    runs: int,
+    numbers: Sequence[int],
     seed: int,
     trouble: Trouble,
 ) -> Iterator[Tally]:
     """Run the cases (vector, names, whether it must pass) in turn; yield the tally after each run.
+
+    A run's number says its case and its trouble, whichever ran before.
 
     All cases are of the pairing `program` was built from.
     """
     tally = Tally()
     board: NativeBoard | None = None
     try:
-        for number in range(runs):
+        for number in numbers:
             vector, names, passes = cases[number % len(cases)]
             wrap = trouble_of(seed + number, trouble, tally.happened)
             try:

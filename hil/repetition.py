@@ -91,9 +91,12 @@ def replay(
     board.reset(ResetCause.POWER_ON, False)
     try:
         yield plays.first(ticks, plays.of_vector(vector, names), plays.start_of(names))
-    finally:
+    except Exception:
         if isinstance(board, ForesightedBoard):
             board.end_foresight()
+        raise
+    if isinstance(board, ForesightedBoard):  # an interrupt waits for nothing
+        board.end_foresight()
 
 
 def side_by_side(

@@ -1,6 +1,5 @@
 """Builds the C core with the tables of one pairing for this machine."""
 
-import shutil
 import subprocess
 from collections.abc import Sequence
 from pathlib import Path
@@ -8,25 +7,14 @@ from pathlib import Path
 from hil.boards.interface import BoardError
 from hil.firmware import tables
 from hil.firmware.function_tables import unused_files
+from hil.firmware.toolchains import LANGUAGE, NATIVE, WARNINGS, find
 from xlate_core.pairing.model import Pairing
 
 CORE = Path(__file__).resolve().parent / "core"
 LINK = CORE.parent / "link"
-COMPILERS = ("cc", "gcc", "clang")
-LANGUAGE = ("-std=c99", "-pedantic")
-WARNINGS = ("-Wall", "-Wextra", "-Wconversion", "-Wsign-conversion", "-Wshadow", "-Werror")
 OPTIMISED = ("-O2",)
 NATIVE_MEMORY = ("-DXB_LINK_PACKET=8192u", "-DXB_LINK_SLOTS=16u")  # this machine has plenty
 SANITISED = ("-O1", "-g", "-fsanitize=undefined,address", "-fno-sanitize-recover=all")
-
-
-def find_compiler() -> str | None:
-    """Return the path of this machine's C compiler, or None."""
-    for name in COMPILERS:
-        path = shutil.which(name)
-        if path is not None:
-            return path
-    return None
 
 
 def core_sources(core: Path = CORE) -> list[Path]:
@@ -51,11 +39,9 @@ def compile_core(
     """Generate the tables into a folder and compile core, tables and `more` into `output` there.
 
     `core` is another folder of the core's sources, where a test breaks a copy on purpose.
-    Raises BoardError without a compiler, or with what the compiler said.
+    Raises NoCompilerError without a compiler, BoardError with what the compiler said.
     """
-    compiler = find_compiler()
-    if compiler is None:
-        raise BoardError("no C compiler; Debian: apt-get install gcc libc6-dev")
+    compiler = find(NATIVE).command
     generated = tables.write(pairing, directory)
     sources = [
         *needed_sources(pairing, core),
@@ -64,7 +50,7 @@ def compile_core(
     ]
     target = directory / output
     includes = [f"-I{core}", f"-I{core / 'functions'}", f"-I{directory}"]
-    command = [compiler, *LANGUAGE, *WARNINGS, *flags, *includes, *map(str, sources)]
+    command = [*compiler, *LANGUAGE, *WARNINGS, *flags, *includes, *map(str, sources)]
     done = subprocess.run(
         [*command, "-o", str(target)], capture_output=True, encoding="utf-8", check=False
     )

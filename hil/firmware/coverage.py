@@ -15,7 +15,8 @@ from pathlib import Path
 
 from hil.boards.interface import BoardError
 from hil.firmware import tables
-from hil.firmware.building import CORE, LANGUAGE, core_sources
+from hil.firmware.building import CORE, core_sources
+from hil.firmware.toolchains import LANGUAGE
 from hil.mutation.stream import write_stream
 from hil.mutation.trial import REPLAY
 from hil.runner import Pairings, is_vector

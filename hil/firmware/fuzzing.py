@@ -8,7 +8,8 @@ from pathlib import Path
 
 from hil.boards.interface import BoardError
 from hil.firmware import tables
-from hil.firmware.building import CORE, LANGUAGE, LINK, core_sources
+from hil.firmware.building import CORE, LINK, core_sources
+from hil.firmware.toolchains import LANGUAGE
 from hil.link.records import DIGEST_REQUEST, reset_record, ticks_records
 from xlate_core.bridge import ResetCause
 from xlate_core.pairing.model import Pairing

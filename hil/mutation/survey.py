@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
 from hil.mutation.making import Mutant
@@ -23,6 +24,11 @@ class Survey:
 
     counts: Counter[Fate] = field(default_factory=Counter)
     alive: list[tuple[Mutant, Fate]] = field(default_factory=list)
+
+    @property
+    def taken(self) -> int:
+        """Return how many mutants were looked at, in their order."""
+        return sum(self.counts.values())
 
     @property
     def judged(self) -> int:
@@ -52,12 +58,17 @@ def survey(
     jobs: int = 1,
     progress: Callable[[Survey], None] = lambda _: None,
 ) -> Survey:
-    """Judge mutants in order until `count` of them were a different program."""
+    """Judge mutants in order until `count` of them were a different program.
+
+    `progress` is told the survey so far after every mutant. An interrupt waits for the
+    mutants being judged only.
+    """
     found = Survey()
     queue = iter(mutants)
-    with ThreadPoolExecutor(jobs) as pool:
+    pool = ThreadPoolExecutor(jobs)
+    try:
         while found.judged < count:
-            batch = [mutant for mutant, _ in zip(queue, range(8 * jobs), strict=False)]
+            batch = list(islice(queue, 8 * jobs))
             if not batch:
                 break
             fates = pool.map(
@@ -69,7 +80,9 @@ def survey(
                     found.counts[fate] += 1
                     if fate in (Fate.SURVIVED, Fate.HUNG):
                         found.alive.append((mutant, fate))
-            progress(found)
+                    progress(found)
+    finally:
+        pool.shutdown(cancel_futures=True)
     return found
 
 

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from hil.boards.interface import BoardError
 from hil.firmware import tables
-from hil.firmware.building import CORE, LANGUAGE, find_compiler, needed_sources
+from hil.firmware.building import CORE, needed_sources
+from hil.firmware.toolchains import LANGUAGE, NATIVE, find
 from hil.mutation.stream import write_stream
 from hil.runner import Pairings, is_vector
 from xlate_core.pairing.model import Pairing
@@ -39,19 +40,16 @@ class Range:
     flags: tuple[str, ...] = OPTIMISED
 
     def compile(self, source: Path, target: Path, core: Path = CORE) -> bool:
-        """Compile one file; return whether the compiler took it."""
-        compiler = find_compiler()
-        if compiler is None:
-            raise BoardError("no C compiler; Debian: apt-get install gcc libc6-dev")
+        """Compile one file; return whether the compiler took it. NoCompilerError without one."""
         includes = [f"-I{core}", f"-I{core / 'functions'}", f"-I{self.folder}"]
-        command = [compiler, *LANGUAGE, *self.flags, *includes, "-c", str(source)]
+        command = [*find(NATIVE).command, *LANGUAGE, *self.flags, *includes, "-c", str(source)]
         done = subprocess.run([*command, "-o", str(target)], capture_output=True, check=False)
         return done.returncode == 0
 
     def link(self, target: Path, instead: dict[str, Path], *more: str) -> bool:
         """Link a program, with other objects for some files; return whether that worked."""
         objects = {**self.objects, **instead}
-        command = [find_compiler() or "cc", *more, *map(str, objects.values()), "-o", str(target)]
+        command = [*find(NATIVE).command, *more, *map(str, objects.values()), "-o", str(target)]
         return subprocess.run(command, capture_output=True, check=False).returncode == 0
 
     def run(self, program: Path, verb: str = "check") -> Fate:

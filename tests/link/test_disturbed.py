@@ -15,7 +15,7 @@ GENTLE = Trouble(drop=0, double=0, change=0, delay=0, insert=0, cut=0)
 @pytest.mark.slow
 def test_a_thousand_disturbed_runs_end_with_the_right_verdict(tmp_path: Path) -> None:
     cases = short_cases(VECTORS, pairings(), "minimal", tmp_path)
-    for tally in run_many(program(), cases, 1000, 20_000, Trouble()):
+    for tally in run_many(program(), cases, range(1000), 20_000, Trouble()):
         assert tally.wrong == []
     assert tally.runs == 1000
     done = tally.happened
@@ -29,7 +29,7 @@ def test_a_thousand_disturbed_runs_end_with_the_right_verdict(tmp_path: Path) ->
 
 def test_a_quiet_line_gives_the_plain_verdicts(tmp_path: Path) -> None:
     cases = short_cases(VECTORS, pairings(), "minimal", tmp_path)
-    for tally in run_many(program(), cases, len(cases), 1, GENTLE):
+    for tally in run_many(program(), cases, range(len(cases)), 1, GENTLE):
         assert tally.wrong == []
     assert tally.happened == Happened()
     assert tally.verdicts == {Verdict.PASS: len(cases) // 2, Verdict.MISMATCH: len(cases) // 2}
@@ -42,7 +42,7 @@ def test_one_kind_of_trouble_alone_is_mended(tmp_path: Path) -> None:
         trouble = Trouble(
             **{**dict.fromkeys(("drop", "double", "change", "delay", "insert", "cut"), 0), kind: 60}
         )
-        for tally in run_many(program(), cases, 12, 300, trouble):
+        for tally in run_many(program(), cases, range(12), 300, trouble):
             assert tally.wrong == []
         assert set(tally.verdicts) <= {Verdict.PASS, Verdict.MISMATCH}, kind
         assert tally.happened.total > 0

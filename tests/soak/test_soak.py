@@ -4,13 +4,16 @@ from itertools import islice
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from hil.boards.interface import Board
 from hil.boards.reference import ReferenceBoard
+from hil.firmware import toolchains
 from hil.soak.maker import make
 from hil.soak.running import Round, lockstep, rounds
 from hil.vectors.generation import generate
 from hil.vectors.names import names_of
+from tools.cli.main import main
 from tools.environment import C_COMPILER
 from xlate_core.bridge import Inputs, Outputs
 from xlate_core.frames import Frame
@@ -97,6 +100,28 @@ def test_reference_fast_form_and_core_agree_on_drawn_pairings(tmp_path: Path) ->
     assert {one.style for one in done} == {"driving", "disturbed", "hostile"}
     assert all(one.ticks == 1500 for one in done)
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(
+    toolchains.zig_command() is None, reason="needs zig. pip install xlate-bridge[firmware]"
+)
+def test_zig_builds_the_board_where_no_other_compiler_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(toolchains.shutil, "which", lambda name: None)
+    done = list(islice(rounds(5, tmp_path, ticks=400), 3))
+    assert [one.difference for one in done] == [""] * 3
+
+
+def test_no_compiler_is_one_sentence_and_exit_code_3(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(toolchains.shutil, "which", lambda name: None)
+    monkeypatch.setattr(toolchains, "zig_command", lambda: None)
+    answer = CliRunner().invoke(main, ["board", "soak", "--keep", str(tmp_path)])
+    assert answer.exit_code == 3
+    assert answer.stderr.strip() == toolchains.MISSING[toolchains.NATIVE]
 
 
 def test_a_board_that_is_late_is_found_cut_small_and_kept(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from hil.verdicts import EXIT_MISMATCH
-from tools.cli import board_measure, board_soak
+from tools.cli import board_disturb, board_measure, board_soak
 from tools.cli.board_shared import (
     baud_option,
     board_argument,
@@ -20,7 +20,7 @@ from tools.cli.board_shared import (
     pairing_option,
     told,
 )
-from tools.cli.vectors_shared import FIXTURES, PATH, shown
+from tools.cli.vectors_shared import PATH
 from xlate_core.errors import InputError
 
 
@@ -32,6 +32,7 @@ def command() -> None:
     """
 
 
+command.add_command(board_disturb.command)
 command.add_command(board_measure.command)
 command.add_command(board_soak.command)
 
@@ -228,39 +229,3 @@ def log_command(file: Path) -> None:
             raise InputError(f"{file}: no byte log of a link; expected a file bytes-*.log of a run")
         for line in listing(entries):
             click.echo(line)
-
-
-@command.command("disturb")
-@click.option("--runs", type=click.IntRange(1), default=100_000, show_default=True)
-@click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
-@click.option("--pairing", "name", default="minimal", show_default=True)
-def disturb_command(runs: int, seed: int, name: str) -> None:
-    """Run short vectors over a line that drops, doubles, changes, delays and cuts octets.
-
-    Every verdict must be right: pass or bench for a vector as it is, mismatch or bench for one with
-    a changed expectation. Exit code 1 when one was wrong.
-    """
-    import tempfile
-
-    from hil.boards.native import executable
-    from hil.disturbed_runs import Tally, run_many, short_cases
-    from hil.link.disturbance import Trouble
-    from tools.cli.vectors_shared import new_pairings, progress
-
-    tally = Tally()
-    with told(), tempfile.TemporaryDirectory(prefix="xlate-disturb-") as folder:
-        cases = short_cases(shown(FIXTURES / "vectors"), new_pairings(None), name, Path(folder))
-        program = executable(cases[0][1].pairing)
-        try:
-            for so_far in progress(run_many(program, cases, runs, seed, Trouble()), runs):
-                tally = so_far
-        except KeyboardInterrupt:
-            click.echo("stopped by Ctrl-C", err=True)
-    for line in tally.wrong:
-        click.echo(line)
-    counts = ", ".join(f"{count} {verdict.value}" for verdict, count in tally.verdicts.items())
-    click.echo(
-        f"{tally.runs} disturbed runs from seed {seed}: {counts}; {tally.happened.total} "
-        f"disturbances, {tally.repeated} requests repeated; {len(tally.wrong)} wrong verdicts"
-    )
-    sys.exit(EXIT_MISMATCH if tally.wrong else 0)

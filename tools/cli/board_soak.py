@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from hil.verdicts import EXIT_BENCH, EXIT_INPUT, EXIT_MISMATCH
+from tools.cli.interrupted import leave
 from tools.cli.vectors_shared import PATH
 from xlate_core.errors import InputError
 
@@ -31,17 +32,18 @@ def command(seed: int, minutes: float | None, million_ticks: float | None, keep:
     difference, 3 no compiler, 4 interrupted.
     """
     from hil.boards.interface import BoardError
-    from hil.soak.running import rounds
+    from hil.soak.running import STYLES, rounds
 
     began = time.monotonic()
     longest = (1.0 if minutes is None and million_ticks is None else minutes) or None
     ticks = count = differences = 0
-    last = seed
+    last = following = seed
     try:
         for one in rounds(seed, keep):
             ticks += one.ticks
             count += 1
             last = one.seed
+            following = one.seed + (one.style == STYLES[-1])
             if one.difference:
                 differences += 1
                 click.echo(f"difference: {one.difference}")
@@ -62,9 +64,13 @@ def command(seed: int, minutes: float | None, million_ticks: float | None, keep:
         _sum_up(ticks, count, seed, last, differences)
         sys.exit(EXIT_INPUT)
     except KeyboardInterrupt:
-        click.echo("interrupted", err=True)
         _sum_up(ticks, count, seed, last, differences)
-        sys.exit(4)
+        left: tuple[object, ...] = ()
+        if longest is not None:
+            left += ("--minutes", round(max(longest - (time.monotonic() - began) / 60, 0.01), 2))
+        if million_ticks is not None:
+            left += ("--million-ticks", round(max(million_ticks - ticks / 1_000_000, 0.001), 3))
+        leave(f"{count} rounds", "board", "soak", "--seed", following, *left, "--keep", keep)
     _sum_up(ticks, count, seed, last, differences)
     if differences:
         sys.exit(EXIT_MISMATCH)

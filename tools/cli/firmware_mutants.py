@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tools.cli.interrupted import leave
+
 if TYPE_CHECKING:
     from hil.mutation.survey import Survey
 
 EXIT_DIFFERENCE, EXIT_BENCH = 1, 3
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 FLOOR_TENTHS = 950
+TOLD_EVERY = 10  # mutants judged, where no line can be written over
 
 
 @click.command("mutants")
@@ -21,17 +24,25 @@ FLOOR_TENTHS = 950
 @click.option(
     "--seed", type=int, default=1, show_default=True, help="Which mutants, and in which order."
 )
+@click.option(
+    "--first-mutant",
+    type=click.IntRange(0),
+    default=0,
+    show_default=True,
+    help="Begin there in that order: what an interrupted command did is left out.",
+)
 @click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True)
 @click.option("--json", "json_file", type=click.Path(path_type=Path), help="Also write as JSON.")
-def command(count: int, seed: int, jobs: int, json_file: Path | None) -> None:
+def command(count: int, seed: int, first_mutant: int, jobs: int, json_file: Path | None) -> None:
     """Break the C core in COUNT places and run every pairing's corpus on each.
 
     A mutant the compiler refuses, or makes the same program of, does not count. A hang is no catch.
-    Exit code 1 when less than 95 % are caught, 3 without compiler or mutation tool.
+    Exit code 1 when less than 95 % are caught, 3 without compiler or mutation tool, 4 when
+    interrupted: then the figures are those so far, and --json writes nothing.
     """
     from hil.boards.interface import BoardError
     from hil.mutation.making import make
-    from hil.mutation.survey import reasons, survey
+    from hil.mutation.survey import Survey, reasons, survey
     from hil.mutation.trial import prepare
     from hil.runner import Pairings
     from hil.vectors.files import write_whole
@@ -39,6 +50,14 @@ def command(count: int, seed: int, jobs: int, json_file: Path | None) -> None:
 
     folder = FIXTURES / "pairings"
     pairings = Pairings(folder, load, {})
+    found = Survey()
+
+    def seen(so_far: Survey) -> None:
+        nonlocal found
+        found = so_far
+        if sys.stderr.isatty() or found.judged % TOLD_EVERY == 0:
+            told(f"{found.judged}/{count} judged, {found.killed} caught")
+
     with tempfile.TemporaryDirectory(prefix="xlate-mutants-") as place:
         try:
             names = sorted(path.parent.name for path in folder.glob("*/bridge.toml"))
@@ -52,17 +71,17 @@ def command(count: int, seed: int, jobs: int, json_file: Path | None) -> None:
             ]
             told("making mutants")
             mutants = make(seed)
-            found = survey(
-                mutants,
-                ranges,
-                count,
-                Path(place),
-                jobs,
-                lambda one: told(f"{one.judged}/{count} judged, {one.killed} caught"),
-            )
+            found = survey(mutants[first_mutant:], ranges, count, Path(place), jobs, seen)
         except BoardError as error:
             click.echo(str(error), err=True)
             sys.exit(EXIT_BENCH)
+        except KeyboardInterrupt:
+            show(found)
+            leave(
+                f"{found.judged} of {count} mutants",
+                *("firmware", "mutants", "--seed", seed, "--jobs", jobs),
+                *("--count", count - found.judged, "--first-mutant", first_mutant + found.taken),
+            )
     click.echo(f"\r{len(mutants)} mutants of the core made, seed {seed}", err=True)
     show(found)
     if json_file is not None:

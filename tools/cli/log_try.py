@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tools.cli.interrupted import leave
 from tools.cli.log_options import FILE, progress_bar, write_text
 
 if TYPE_CHECKING:
@@ -40,25 +41,55 @@ def try_command(
 
     Each network is driven for --seconds, its log inspected, and every guess compared with what the
     network really sends. Precision is the share of right guesses; recall the share of what is sent
-    that was found. With --calibrate the same is done on seeds that no trial uses.
+    that was found. With --calibrate the same is done on seeds that no trial uses. Exit code 4 when
+    interrupted: the figures are those so far, a calibration is not written.
     """
-    from tools.logs.inspection.trial import run_trial
-
     first = seed + CALIBRATION_SEED if calibration is not None else seed
-    with progress_bar("trying") as show:
-        trial = run_trial(range(first, first + networks), seconds, messages, show)
+    trial, interrupted = tried(range(first, first + networks), seconds, messages)
+    if interrupted and calibration is not None:
+        leave(
+            f"{trial.networks} of {networks} networks, nothing written",
+            *("log", "try-inspect", "--calibrate", calibration, "--networks", networks),
+            *("--seed", seed, "--seconds", seconds, "--messages", messages),
+        )
     if calibration is not None:
         write_text(calibration, calibration_text(trial, first, networks, seconds, messages))
         click.echo(f"written: {calibration}")
         return
-    facts = describe(trial, networks, seed)
+    facts = describe(trial, seed)
     if as_json:
         click.echo(json.dumps(facts, indent=2))
-        return
-    print_trial(facts)
-    if show_wrong:
-        for sentence in trial.wrong:
+    else:
+        print_trial(facts)
+        for sentence in trial.wrong if show_wrong else ():
             click.echo(f"wrong: {sentence}")
+    if interrupted:
+        done = trial.networks
+        leave(
+            f"{done} of {networks} networks",
+            *("log", "try-inspect", "--networks", networks - done, "--seed", seed + done),
+            *("--seconds", seconds, "--messages", messages),
+        )
+
+
+def tried(seeds: range, seconds: int, messages: int) -> tuple["Trial", bool]:
+    """Return the trial of some seeds, and whether Ctrl-C ended it before the last."""
+    from tools.logs.inspection.trial import Trial, run_trial
+
+    trial = Trial()
+    with progress_bar("trying") as show:
+
+        def seen(so_far: Trial) -> None:
+            nonlocal trial
+            trial = so_far
+            if show is not None:
+                show(trial.networks, len(seeds))
+
+        try:
+            run_trial(seeds, seconds, messages, seen)
+        except KeyboardInterrupt:
+            return trial, True
+    return trial, False
 
 
 def calibration_text(trial: "Trial", seed: int, networks: int, seconds: int, messages: int) -> str:
@@ -74,7 +105,7 @@ def calibration_text(trial: "Trial", seed: int, networks: int, seconds: int, mes
     return json.dumps({"made_from": made, "steps": dict(sorted(steps.items()))}, indent=1) + "\n"
 
 
-def describe(trial: "Trial", networks: int, seed: int) -> dict[str, Any]:
+def describe(trial: "Trial", seed: int) -> dict[str, Any]:
     """Return the figures of a trial as plain data."""
     from tools.logs.inspection.trial import JUDGED, SURE
 
@@ -94,7 +125,7 @@ def describe(trial: "Trial", networks: int, seed: int) -> dict[str, Any]:
         right, count = trial.marked(low, high)
         bands[f"{low}-{high}"] = {"guesses": count, "right": right / count if count else None}
     return {
-        "networks": networks,
+        "networks": trial.networks,
         "first_seed": seed,
         "frames": trial.frames,
         "sorts": sorts,

@@ -17,6 +17,7 @@ from xlate_core.errors import InputError
 
 EXIT_DIFFERENCE = 1
 EXIT_INPUT = 2
+EXIT_INCOMPLETE = 4
 
 COMMANDS = {
     "pairing": ("tools.cli.pairing", "Check, show, compare and start pairings."),
@@ -70,6 +71,9 @@ class LazyGroup(click.Group):
         except InputError as error:
             click.echo(str(error), err=True)
             raise click.exceptions.Exit(EXIT_INPUT) from None
+        except KeyboardInterrupt:
+            click.echo("interrupted", err=True)
+            raise click.exceptions.Exit(EXIT_INCOMPLETE) from None
         except BrokenPipeError:
             # The reader of our output has gone, as `head` does; keep the shutdown quiet too.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -52,11 +52,12 @@ class Tally:
 
 @dataclass(slots=True)
 class Trial:
-    """Tallies by sort, and every wrong guess as a sentence."""
+    """Tallies by sort over so many networks, and every wrong guess as a sentence."""
 
     tallies: dict[What, Tally] = field(default_factory=lambda: defaultdict(Tally))
     wrong: list[str] = field(default_factory=list)
     frames: int = 0
+    networks: int = 0
 
     def marked(self, low: int, high: int) -> tuple[int, int]:
         """Return right and all guesses of any sort with a confidence of low..high percent."""
@@ -73,11 +74,11 @@ def run_trial(
     seeds: range,
     seconds: float = 60,
     messages: int = 24,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Callable[[Trial], None] | None = None,
 ) -> Trial:
-    """Return the verdicts over the networks of some seeds."""
+    """Return the verdicts over the networks of some seeds; `progress` is told those so far."""
     trial = Trial()
-    for number, seed in enumerate(seeds, start=1):
+    for seed in seeds:
         series = drive(seconds, seed)
         network = random_network(seed, series, messages)
         table = render(network, series, seconds, seed)
@@ -87,8 +88,9 @@ def run_trial(
             inspection.messages[place].add(guess)
         trial.frames += len(table)
         judge(trial, network, inspection, seed)
+        trial.networks += 1
         if progress is not None:
-            progress(number, len(seeds))
+            progress(trial)
     return trial
 
 
