@@ -6,6 +6,7 @@ the firmware's struct and field table.
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import Any
 
 
 class Width(Enum):
@@ -49,3 +50,12 @@ class Field:
     overflow: Overflow
     reset: int | None = 0
     kept: bool = False
+
+
+def take_up(record: Any, field: Field, octets: bytes) -> None:
+    """Set a field of a record from its octets in an image; a flag stays a flag."""
+    value = int.from_bytes(octets, "little", signed=field.width.signed)
+    if isinstance(getattr(record, field.name), bool):
+        setattr(record, field.name, value != 0)
+    else:
+        setattr(record, field.name, value)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from xlate_core.arithmetic import UINT16_MAX
-from xlate_core.fields import Field, Overflow, Width
+from xlate_core.fields import Field, Overflow, Width, take_up
 from xlate_core.state_image import NamedRecord
 
 MARK_OCTETS = 4
@@ -84,11 +84,8 @@ def read(records: Iterable[NamedRecord], mark: int, kept: bytes) -> bool:
         return False
     place = MARK_OCTETS
     for _, record, field in named:
-        data = content[place : place + field.width.octets]
+        take_up(record, field, content[place : place + field.width.octets])
         place += field.width.octets
-        value = int.from_bytes(data, "little", signed=field.width.signed)
-        former = getattr(record, field.name)
-        setattr(record, field.name, bool(value) if isinstance(former, bool) else value)
     return True
 
 

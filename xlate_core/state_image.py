@@ -8,7 +8,7 @@ import zlib
 from collections.abc import Iterable
 from typing import Any, NamedTuple
 
-from xlate_core.fields import Field
+from xlate_core.fields import Field, take_up
 
 
 class NamedRecord(NamedTuple):
@@ -41,11 +41,8 @@ def read(records: Iterable[NamedRecord], image: bytes) -> None:
     place = 0
     for _, record in named:
         for field in record.FIELDS:
-            octets = image[place : place + field.width.octets]
+            take_up(record, field, image[place : place + field.width.octets])
             place += field.width.octets
-            value = int.from_bytes(octets, "little", signed=field.width.signed)
-            former = getattr(record, field.name)
-            setattr(record, field.name, bool(value) if isinstance(former, bool) else value)
 
 
 def describe(records: Iterable[NamedRecord]) -> list[tuple[str, Field, int]]:

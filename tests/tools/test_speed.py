@@ -31,6 +31,9 @@ KEYS = [
     "paced_8ms",
     *("store_write", "store_read", "store_size", "text_import", "text_python_can", "inspect_hour"),
     "replay_hour",
+    "machine_real_time",
+    "machine_hour",
+    "machine_decode",
     "run_hour",
     "edit_to_verdict",
 ]
@@ -110,6 +113,9 @@ def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -
         "text_import",
         "inspect_hour",
         "replay_hour",
+        "machine_real_time",
+        "machine_hour",
+        "machine_decode",
         "run_hour",
         "edit_to_verdict",
     ]

@@ -19,6 +19,9 @@ EXIT_DIFFERENCE = 1
 EXIT_INPUT = 2
 EXIT_INCOMPLETE = 4
 
+MACHINE_CODE = "--machine-code"
+WORDS = "xlate.words"
+
 COMMANDS = {
     "pairing": ("tools.cli.pairing", "Check, show, compare and start pairings."),
     "vectors": ("tools.cli.vectors", "Generate, verify, run and reduce vectors."),
@@ -64,9 +67,18 @@ class LazyGroup(click.Group):
         with formatter.section("Commands"):
             formatter.write_dl([(name, COMMANDS[name][1]) for name in self.list_commands(ctx)])
 
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Keep the words of the command for a run in machine code."""
+        ctx.meta[WORDS] = [word for word in args if word != MACHINE_CODE]
+        return super().parse_args(ctx, args)
+
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command; an input error is its message on stderr and exit code 2."""
         try:
+            if ctx.params["machine_code"]:
+                from tools import machine_code
+
+                raise click.exceptions.Exit(machine_code.run(ctx.meta[WORDS], _say))
             return super().invoke(ctx)
         except InputError as error:
             click.echo(str(error), err=True)
@@ -82,13 +94,22 @@ class LazyGroup(click.Group):
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="xlate-bridge", prog_name="xlate")
-def main() -> None:
+@click.option(
+    MACHINE_CODE,
+    is_flag=True,
+    help="Run the readable engine translated into machine code (made once, in about two minutes).",
+)
+def main(machine_code: bool) -> None:
     """Design and test translation modules between a car body and another engine controller.
 
     A bench result is no approval: road use needs the checks of local regulations and a licensed or
     accredited person. Work on a raised, unpowered vehicle with the pump and starter disarmed until
     the bench vectors pass.
     """
+
+
+def _say(line: str) -> None:
+    click.echo(line, err=True)
 
 
 if __name__ == "__main__":

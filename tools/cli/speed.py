@@ -111,6 +111,7 @@ def command(
         larger,
         link,
         logs,
+        machine,
     )
     from tools.speed.rows import Measured
     from xlate_core.errors import InputError
@@ -132,6 +133,8 @@ def command(
     emulated.measure(measured, vectors or link.VECTORS, said)
     logs.measure(measured, min(LOG_S[short], drive_s), repeats, said)
     hour.measure(measured, min(STORE_S[short], drive_s), said)
+    stored = (engine_s, min(STORE_S[short], drive_s))
+    machine.measure(measured, stored, repeats, codec_s, said)
     commands.measure_drive(measured, drive_s, said)
     commands.measure_edit(measured, scenarios or SCENARIOS, said)
     print_figures(measured, previous)

@@ -8,6 +8,7 @@ import os
 import subprocess
 import sys
 import tempfile
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -46,8 +47,8 @@ encode of a dict with its checks. bitstruct: two compiled formats from a dict, n
 def measure(measured: Measured, seconds: float) -> None:
     """Add the rows of the codec; `seconds` is the time given to each benchmark."""
     try:
-        benchmarks = _run(seconds)
-    except _NotRunError as error:
+        benchmarks = run_benchmarks(seconds, (sys.executable,), os.environ)
+    except NotRunError as error:
         for group in GROUPS:
             measured.rows += [
                 Row(_key(group, subject), _what(group, subject), None, "us", note=str(error))
@@ -78,18 +79,24 @@ def measure(measured: Measured, seconds: float) -> None:
             )
 
 
-class _NotRunError(Exception):
+class NotRunError(Exception):
     """The benchmarks could not run here; the text says why."""
 
 
-def _run(seconds: float) -> dict[str, tuple[float, int]]:
-    """Return (median in microseconds a message, rounds) per key."""
+def run_benchmarks(
+    seconds: float, python: Sequence[str], environment: Mapping[str, str], only: str = ""
+) -> dict[str, tuple[float, int]]:
+    """Return (median in microseconds a message, rounds) per key.
+
+    `only` chooses benchmarks by a part of their names. Raises NotRunError.
+    """
     if not (ROOT / BENCHMARKS).exists():
-        raise _NotRunError("needs the project's folder tests/benchmarks")
+        raise NotRunError("needs the project's folder tests/benchmarks")
     with tempfile.TemporaryDirectory(prefix="xlate-speed-") as folder:
         report = Path(folder) / "benchmarks.json"
         command = [
-            *(sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", str(BENCHMARKS)),
+            *(*python, "-m", "pytest", "-q", "-p", "no:cacheprovider", str(BENCHMARKS)),
+            *("-k", only, "-o", "pythonpath="),  # which engine is the environment's to say
             *("--benchmark-enable", "--benchmark-only", f"--benchmark-json={report}"),
             *(f"--benchmark-max-time={seconds}", "--benchmark-min-rounds=5"),
             *("--benchmark-timer=time.process_time", "--benchmark-warmup=on"),
@@ -98,14 +105,14 @@ def _run(seconds: float) -> dict[str, tuple[float, int]]:
         done = subprocess.run(
             command,
             cwd=ROOT,
-            env=_own_environment(),
+            env=_own(environment),
             capture_output=True,
             encoding="utf-8",
             errors="replace",
             check=False,
         )
         if done.returncode != 0 or not report.exists():
-            raise _NotRunError(_reason(done.stdout + done.stderr))
+            raise NotRunError(_reason(done.stdout + done.stderr))
         data: dict[str, Any] = json.loads(report.read_text(encoding="utf-8"))
     found = {}
     for entry in data["benchmarks"]:
@@ -116,13 +123,13 @@ def _run(seconds: float) -> dict[str, tuple[float, int]]:
     return found
 
 
-def _own_environment() -> dict[str, str]:
-    """Return the environment without the marks of a pytest around us.
+def _own(environment: Mapping[str, str]) -> dict[str, str]:
+    """Return an environment without the marks of a pytest around us.
 
     Started from a test that shares the processors, the benchmarks would take themselves for one
     of its workers and refuse to measure.
     """
-    return {name: text for name, text in os.environ.items() if not name.startswith("PYTEST_")}
+    return {name: text for name, text in environment.items() if not name.startswith("PYTEST_")}
 
 
 def _reason(output: str) -> str:

@@ -22,11 +22,9 @@ def measure(measured: Measured, seconds: int, said: Callable[[str], None]) -> No
     """
     key, what = "replay_hour", "replay from the store, one hour"
     said(f"replay from the store: {seconds} s of driving, kept first")
-    value, done = _replay(seconds)
+    value, done = of_driving(seconds)
     note = f"{done.ticks} ticks, {done.frames_in} frames in, {done.frames_out} out"
     if seconds != HOUR_S:
-        start, _ = _replay(1)
-        value = start + max(value - start, 0.0) * (HOUR_S - 1) / (seconds - 1)
         note += f"; worked out from drives of 1 s and {seconds} s, on the line through both"
     if done.difference:
         note, value_or_none = f"not replayed: {done.difference}", None
@@ -38,6 +36,15 @@ def measure(measured: Measured, seconds: int, said: Callable[[str], None]) -> No
         "verdict, loading of the pairing, all reading and comparing included; every sent frame "
         "compared in its tick, pins and commands by CRC, the state by its digest at the end."
     )
+
+
+def of_driving(seconds: int) -> tuple[float, Replayed]:
+    """Return the processor time in seconds of an hour, and the drive it is worked out from."""
+    value, done = _replay(seconds)
+    if seconds != HOUR_S:
+        start, _ = _replay(1)
+        value = start + max(value - start, 0.0) * (HOUR_S - 1) / (seconds - 1)
+    return value, done
 
 
 def _replay(seconds: int) -> tuple[float, Replayed]:

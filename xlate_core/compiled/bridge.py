@@ -10,6 +10,7 @@ frame, as the rules say. An observed engine takes them at once: its observer is 
 """
 
 from collections.abc import Callable, Iterable, Iterator
+from types import FunctionType
 
 from xlate_core.bridge import Bridge
 from xlate_core.compiled.calm import is_calm
@@ -30,8 +31,11 @@ SHORT_STAY = 64  # ticks; who left so soon waits longer the next time
 def engine_of(
     spec: BridgeSpec, observer: Observer | None = None, plain: bool = False
 ) -> "Bridge | CompiledBridge":
-    """Return an engine of a pairing: the fast form, or the readable one where it has to be."""
-    if plain or not is_suited(spec):
+    """Return an engine of a pairing: the fast form, or the readable one where it has to be.
+
+    The readable one in machine code is quicker, and its steps take no recording numbers.
+    """
+    if plain or not is_suited(spec) or not isinstance(Bridge.tick, FunctionType):
         return Bridge(spec, observer)
     return CompiledBridge(spec, observer)
 

@@ -44,7 +44,7 @@ class ButtonCodeSpec:
     """A value of the code, or a contact's quantity, and the button it means."""
 
     given: int
-    button: int
+    button: CruiseButton
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,93 @@
+"""The readable engine translated into machine code: the same rows, measured in a Python of its own.
+
+Started as a program (by `measure`, with the environment of `tools.machine_code`) it measures and
+prints its figures as JSON.
+"""
+
+import json
+import subprocess
+import sys
+from collections.abc import Callable
+
+from hil.vectors import driving
+from tools import machine_code
+from tools.speed import codec, hour
+from tools.speed.engine import FLOOR, PAIRING, SEED, run_once
+from tools.speed.rows import Floor, Measured, Row, median
+from xlate_core.errors import InputError
+from xlate_core.pairing import load
+
+HOUR_FLOOR = Floor(40, True, "< 40 s")
+ENGINE, HOUR, DECODE = "machine_real_time", "machine_hour", "machine_decode"
+ROWS = {
+    ENGINE: ("real time: readable engine in machine code", "x"),
+    HOUR: ("replay from the store, one hour: in machine code", "s"),
+    DECODE: ("decode all 8: engine in machine code", "us"),
+}
+COMPARED = (
+    "machine code: the files of the readable engine as they stand, translated by mypyc, measured "
+    "like the rows of the same beginning in a Python of its own; translating is not counted."
+)
+
+
+def measure(
+    measured: Measured,
+    seconds: tuple[int, int],
+    repeats: int,
+    codec_s: float,
+    said: Callable[[str], None],
+) -> None:
+    """Add the rows; `seconds` are the drive for the engine alone and the drive in the store."""
+    floors = {ENGINE: FLOOR, HOUR: HOUR_FLOOR}
+    for row in measured.rows:
+        if row.key == "decode_cantools_raw.all_new" and row.value is not None:
+            floors[DECODE] = Floor(row.value, True, "<= cantools raw")
+    figures: dict[str, float] = {}
+    note = ""
+    try:
+        figures = _figures(seconds, repeats, codec_s, said)
+    except (InputError, codec.NotRunError) as error:
+        note = str(error)
+    for key, (what, unit) in ROWS.items():
+        floor = floors.get(key)
+        measured.rows.append(Row(key, what, figures.get(key), unit, repeats, None, floor, note))
+    measured.compared.append(COMPARED)
+
+
+def _figures(
+    seconds: tuple[int, int], repeats: int, codec_s: float, said: Callable[[str], None]
+) -> dict[str, float]:
+    """Return the figures by key; raises InputError or NotRunError with what is missing."""
+    environment = machine_code.environment(said)
+    said(f"engine in machine code: {seconds[0]} s of driving, {repeats} times")
+    words = [str(word) for word in (*seconds, repeats)]
+    done = subprocess.run(
+        [*machine_code.PYTHON, "-m", "tools.speed.machine", *words],
+        env=environment,
+        capture_output=True,
+        encoding="utf-8",
+        errors="replace",
+        check=False,
+    )
+    if done.returncode != 0:
+        lines = [line for line in done.stderr.splitlines() if line.strip()]
+        raise InputError(f"the engine in machine code failed: {lines[-1] if lines else 'no word'}")
+    figures: dict[str, float] = json.loads(done.stdout)
+    decoded = codec.run_benchmarks(codec_s, machine_code.PYTHON, environment, "decode_engine")
+    return {**figures, DECODE: decoded["decode_engine.all_new"][0]}
+
+
+def _program(engine_s: int, store_s: int, repeats: int) -> None:
+    """Measure in this Python and print the figures as JSON."""
+    pairing = load(PAIRING)
+    arriving = list(driving.frames(pairing, SEED, engine_s * 1000 // pairing.spec.tick_ms))
+    lived = [engine_s / run_once(pairing, arriving, plain=True) for _ in range(repeats)]
+    figures = {ENGINE: median(lived)}
+    took, done = hour.of_driving(store_s)
+    if not done.difference:
+        figures[HOUR] = took
+    print(json.dumps(figures))
+
+
+if __name__ == "__main__":
+    _program(*map(int, sys.argv[1:]))
