@@ -19,7 +19,7 @@ from collections.abc import Callable, Sequence
 from importlib import metadata
 from pathlib import Path
 
-from hil.boards.building import cache_folder
+from hil.cache import cache_folder
 from xlate_core.errors import InputError
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -9,14 +9,9 @@ import shutil
 import tempfile
 from pathlib import Path
 
+from hil.cache import cache_folder
 from hil.firmware import programs
 from xlate_core.pairing.model import Pairing
-
-
-def cache_folder() -> Path:
-    """Return the folder that built boards are kept in."""
-    base = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA")
-    return Path(base) / "xlate" if base else Path.home() / ".cache" / "xlate"
 
 
 def built(pairing: Pairing, board: str, suffix: str = "") -> Path:

@@ -56,6 +56,8 @@ class ReferenceBoard:
 
     def take_events(self) -> list[Event]:
         """Return the events since the last call, in order."""
+        if not self.events:
+            return []
         taken = list(self.events)
         self.events.clear()
         return taken

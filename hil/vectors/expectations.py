@@ -1,7 +1,7 @@
 """Does the reference do what the person said? Observation during a run, judgement after it."""
 
 import bisect
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import NamedTuple
@@ -23,7 +23,13 @@ from xlate_core.pins import PinKind
 from xlate_core.signals import extract
 
 Observation = tuple[int | None, str]
+Look = Callable[[Outputs, ObservedBoard], Observation]
 NOTHING: Observation = (None, "")
+PINS_OF_KIND: dict[PinKind, Callable[[Outputs], Sequence[int]]] = {
+    PinKind.LEVEL: lambda outputs: outputs.levels,
+    PinKind.DUTY: lambda outputs: outputs.duty,
+    PinKind.FREQUENCY: lambda outputs: outputs.frequency,
+}
 SHOWN_FRAMES = 4
 
 
@@ -80,6 +86,7 @@ class Watch:
     newest: dict[tuple[int, bool, int], bytes]
     frames: dict[tuple[int, bool, int], list[tuple[int, bytes]]]
     events: list[Seen]
+    looks: list[tuple[Series, Look]] = field(default_factory=list)
 
     def look(self, tick: int, outputs: Outputs, board: ObservedBoard) -> None:
         """Look at the module after a tick."""
@@ -91,30 +98,34 @@ class Watch:
                 self.newest[key] = frame.data
                 if key in self.frames:
                     self.frames[key].append((tick, frame.data))
-        for source, series in self.series.items():
-            series.add(tick, self.observe(source, outputs, board))
+        for series, look in self.looks:
+            series.add(tick, look(outputs, board))
 
-    def observe(
-        self, source: tuple[str, ...], outputs: Outputs, board: ObservedBoard
-    ) -> Observation:
-        """Return what a source shows after a tick."""
-        if source[0] == "quantity":
-            return board.quantity(source[1])
-        if source[0] == "state":
-            return board.field(source[1]), ""
-        if source[0] == "command":
-            return outputs.commands[BUS_NAMES.index(source[1])], ""
-        if source[0] == "hold":
-            return int(outputs.power_hold), ""
-        if source[0] == "output":
-            pin = self.pins[source]
-            values: Sequence[int] = (outputs.levels, outputs.duty, outputs.frequency)[pin.kind]
-            return int(values[pin.index]), ""
-        key, signal = self.signals[source]
-        data = self.newest.get(key)
+
+def look_of(source: tuple[str, ...], watch: Watch) -> Look:
+    """Return what tells the value of a source after a tick."""
+    match source[0]:
+        case "quantity":
+            return lambda _, board: board.quantity(source[1])
+        case "state":
+            return lambda _, board: (board.field(source[1]), "")
+        case "command":
+            bus = BUS_NAMES.index(source[1])
+            return lambda outputs, _: (outputs.commands[bus], "")
+        case "hold":
+            return lambda outputs, _: (int(outputs.power_hold), "")
+        case "output":
+            kind, place = watch.pins[source].kind, watch.pins[source].index
+            return lambda outputs, _: (int(PINS_OF_KIND[kind](outputs)[place]), "")
+    key, signal = watch.signals[source]
+
+    def sent(_: Outputs, __: ObservedBoard) -> Observation:
+        data = watch.newest.get(key)
         if data is None or signal.spec.last_octet >= len(data):
             return NOTHING
         return extract(signal.spec, data), ""
+
+    return sent
 
 
 def new_watch(expectations: Sequence[Expectation], names: Names) -> Watch:
@@ -132,6 +143,7 @@ def new_watch(expectations: Sequence[Expectation], names: Names) -> Watch:
                     watch.signals[one.source] = (layout.key, signal)
             elif one.source[0] == "output":
                 watch.pins[one.source] = names.outputs[one.source[1]]
+    watch.looks = [(series, look_of(source, watch)) for source, series in watch.series.items()]
     return watch
 
 

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from hil.boards.interface import Stimulus
 from hil.vectors.names import Names
 from hil.vectors.scenario import (
+    FOREVER,
     SUPPLY,
     Action,
     Disturb,
@@ -147,6 +148,7 @@ def play(scenario: Scenario, names: Names) -> Iterator[Step]:
     senders = list(player.senders.values())
     actions = scenario.actions
     place = 0
+    nearest = 0  # no sender is due before; any action may change that
     for tick in range(scenario.header.ticks):
         reset = None
         single: list[Stimulus] = []
@@ -154,6 +156,7 @@ def play(scenario: Scenario, names: Names) -> Iterator[Step]:
         while place < len(actions) and actions[place].tick == tick:
             action = actions[place]
             place += 1
+            nearest = tick
             if isinstance(action, ResetModule):
                 reset = (action.cause, action.keep)
             elif isinstance(action, SendOnce | SendFrame):
@@ -162,11 +165,13 @@ def play(scenario: Scenario, names: Names) -> Iterator[Step]:
                 player.apply(action, tick)
         player.move_ramps(tick)
         stimuli: list[Stimulus] = []
-        for sender in senders:
-            if tick >= sender.due and is_due(sender, tick):
-                stimulus = next_frame(sender, tick)
-                if stimulus is not None:
-                    stimuli.append(stimulus)
+        if tick >= nearest:
+            for sender in senders:
+                if is_due(sender, tick):
+                    stimulus = next_frame(sender, tick)
+                    if stimulus is not None:
+                        stimuli.append(stimulus)
+            nearest = min((sender.due for sender in senders), default=FOREVER)
         single += player.repeats(tick)
         for action in late:
             single += player.apply(action, tick)
@@ -175,6 +180,8 @@ def play(scenario: Scenario, names: Names) -> Iterator[Step]:
 
 def arriving(inputs: Inputs, stimuli: tuple[Stimulus, ...]) -> tuple[Stimulus, ...]:
     """Return what reaches the module: nothing of a bus that is off or not understood."""
+    if not stimuli:
+        return stimuli
     deaf = [one.state == ControllerState.BUS_OFF or one.errors > 0 for one in inputs.buses]
     if not any(deaf):
         return stimuli

@@ -36,6 +36,8 @@ KEYS = [
     "machine_decode",
     "run_hour",
     "edit_to_verdict",
+    "edit_changed",
+    "edit_machine",
 ]
 
 
@@ -118,12 +120,14 @@ def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -
         "machine_decode",
         "run_hour",
         "edit_to_verdict",
+        "edit_changed",
+        "edit_machine",
     ]
     own, raw = by_key["decode_engine.all_new"], by_key["decode_cantools_raw.all_new"]
     assert own["ratio_to_engine"] == 1
     assert raw["ratio_to_engine"] == pytest.approx(raw["median"] / own["median"])
     assert own["met"] == (own["median"] <= raw["median"])
-    assert by_key["edit_to_verdict"]["note"].startswith("scenarios: 1, vectors: 1, processor time")
+    assert by_key["edit_to_verdict"]["note"].startswith("scenarios: 1, processor time")
     assert "on the line through both" in by_key["run_hour"]["note"]
 
     assert by_key["engine_real_time"]["previous"] == 12.25
@@ -174,10 +178,14 @@ def test_a_command_that_fails_leaves_its_row_with_the_reason(
     measure_edit(measured, tmp_path, quiet)
     monkeypatch.setattr("tools.speed.commands.PAIRINGS", tmp_path / "nowhere")
     measure_drive(measured, 2, quiet)
-    assert [row.value for row in measured.rows] == [None, None, None]
-    assert measured.rows[0].note == "there is no scenario"
-    assert measured.rows[1].note.startswith("`xlate vectors generate` failed: ")
-    assert measured.rows[2].note.startswith("`xlate vectors run` failed: ")
+    assert [row.value for row in measured.rows] == [None] * 7
+    nothing, bad, drive = measured.rows[:3], measured.rows[3:6], measured.rows[6]
+    assert {row.note for row in nothing} == {"there is no scenario"}
+    commands = ("vectors generate", "vectors generate --changed", "--machine-code vectors generate")
+    for row, command in zip(bad, commands, strict=True):
+        assert row.note.startswith(f"`xlate {command}")
+        assert "the header has no line" in row.note
+    assert drive.note.startswith("`xlate vectors run")
 
 
 def test_without_its_benchmarks_the_codec_keeps_its_rows(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -44,10 +44,20 @@ def command() -> None:
 @click.argument("paths", nargs=-1, type=PATH)
 @pairings_option
 @vectors_option
+@click.option(
+    "--changed",
+    is_flag=True,
+    help="Only where scenario, pairing, vector or reference differ from when it last agreed.",
+)
 @plain_option
 @jobs_option
 def generate_command(
-    paths: Paths, pairings: Path | None, folder: Path | None, plain: bool, jobs: int | None
+    paths: Paths,
+    pairings: Path | None,
+    folder: Path | None,
+    changed: bool,
+    plain: bool,
+    jobs: int | None,
 ) -> None:
     """Write the vectors of the scenarios PATHS (default: all under fixtures/scenarios).
 
@@ -55,6 +65,7 @@ def generate_command(
     the exit code is 1.
     """
     from hil.vectors import corpus
+    from hil.vectors.unchanged import Unchanged
 
     failed: list[str] = []
     mistakes: list[str] = []
@@ -63,7 +74,9 @@ def generate_command(
         scenarios = corpus.find_scenarios(paths, shown(FIXTURES / "scenarios"))
         target = folder or shown(FIXTURES / "vectors")
         flags = corpus.load_flags(FIXTURES / "flags.toml")
-        for outcome in progress(played(scenarios, pairings, plain, jobs), len(scenarios)):
+        known = Unchanged(pairings or shown(FIXTURES / "pairings"), target)
+        open_ones = [path for path in scenarios if not (changed and known.holds(path))]
+        for outcome in progress(played(open_ones, pairings, plain, jobs), len(open_ones)):
             if outcome.generated is None:
                 mistakes.append(outcome.problem)
                 continue
@@ -73,10 +86,14 @@ def generate_command(
             failed += disagreements
             if not unknown and not disagreements:
                 corpus.write(outcome, target)
+                known.found_right(outcome.scenario)
                 written += 1
+        known.keep(whole=not paths)
     for line in (*mistakes, *failed):
         click.echo(line, err=True)
-    click.echo(f"{written} of {len(scenarios)} vectors written")
+    alike = len(scenarios) - len(open_ones)
+    as_before = f", {alike} as they were" if alike else ""
+    click.echo(f"{written} of {len(scenarios)} vectors written{as_before}")
     if mistakes:
         sys.exit(EXIT_INPUT)
     if failed:
