@@ -1,14 +1,17 @@
 """Cutting a payload into chunks that one `struct` call reads or writes.
 
 A chunk is a run of octets in one byte order that holds whole signals; inside it a signal is a shift
-and a mask of a small number. A chunk of 3, 5, 6 or 7 octets goes through `struct` in pieces. Both
+and a mask of a small number. A chunk of 3, 5, 6 or 7 octets goes through `struct` in pieces, and so
+does one of two octets against the byte order of its call, which costs less than a second call. Both
 byte orders in the same octets cannot be cut: None says so, and the message takes the readable way.
 """
 
+from collections.abc import Container
 from dataclasses import dataclass
 
 from xlate_core.signals import WORD_OCTETS, SignalSpec
 
+PAIR = 2  # octets
 LETTERS = {1: "B", 2: "H", 4: "I", 8: "Q"}
 
 
@@ -39,10 +42,15 @@ class Chunk:
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """One `struct` call: its format, and the chunks in order of its numbers."""
+    """One `struct` call: its format, its byte order, and the chunks in order of its numbers.
+
+    The `signed` ones come as two's complement: a signal at the top of its chunk keeps its sign.
+    """
 
     layout: str
+    intel: bool
     chunks: tuple[Chunk, ...]
+    signed: frozenset[Chunk] = frozenset()
 
 
 def pieces(chunk: Chunk, intel: bool) -> list[tuple[str, int]]:
@@ -59,11 +67,19 @@ def pieces(chunk: Chunk, intel: bool) -> list[tuple[str, int]]:
     return found
 
 
+def pieces_read(chunk: Chunk, intel: bool) -> list[tuple[str, int]]:
+    """Return letter and shift of the numbers a chunk is read as by a call of a byte order."""
+    if chunk.size == 1 or chunk.intel == intel:
+        return pieces(chunk, chunk.intel)
+    last = chunk.size - 1
+    return [("B", 8 * (place if chunk.intel else last - place)) for place in range(chunk.size)]
+
+
 def unpack_lines(names: list[str], call: Call, function: str) -> list[str]:
     """Return the lines that give each chunk of a call its number out of `data`."""
     targets, joins = [], []
     for name, chunk in zip(names, call.chunks, strict=True):
-        parts = pieces(chunk, chunk.intel)
+        parts = pieces_read(chunk, call.intel)
         if len(parts) == 1:
             targets.append(name)
             continue
@@ -127,23 +143,31 @@ def chunks_for(signals: list[SignalSpec], length: int) -> list[Chunk] | None:
     return found
 
 
-def calls_for(chunks: list[Chunk], length: int) -> list[Call]:
-    """Return the `struct` calls that read the chunks of a payload, one for each byte order used."""
-    orders = {chunk.intel for chunk in chunks if chunk.size > 1}
-    if len(orders) < 2:
-        intel = not orders or orders.pop()
-        return [_call(chunks, length, intel)] if chunks else []
+def calls_for(chunks: list[Chunk], length: int, signed: Container[Chunk] = ()) -> list[Call]:
+    """Return the `struct` calls that read the chunks of a payload.
+
+    One for each byte order used, or one for both where all but two octets are of one order. The
+    `signed` chunks are read as two's complement where they come in one piece.
+    """
+    wide = [chunk for chunk in chunks if chunk.size > 1]
+    order = 2 * sum(chunk.intel for chunk in wide) >= len(wide)
+    other = [chunk for chunk in wide if chunk.intel != order]
+    if len(other) <= 1 and all(chunk.size == PAIR for chunk in other):
+        return [_call(chunks, length, order, signed)] if chunks else []
     return [
-        _call([c for c in chunks if (c.intel if c.size > 1 else True) == intel], length, intel)
-        for intel in (True, False)
+        _call([c for c in chunks if (c.intel or c.size == 1) == one], length, one, signed)
+        for one in (True, False)
     ]
 
 
-def _call(chunks: list[Chunk], length: int, intel: bool) -> Call:
-    """Return the call for chunks of one byte order; other octets are passed over."""
+def _call(chunks: list[Chunk], length: int, intel: bool, signed: Container[Chunk]) -> Call:
+    """Return the call for chunks, in its byte order; other octets are passed over."""
     layout = "<" if intel else ">"
     place = 0
+    one_piece = [chunk for chunk in chunks if len(pieces_read(chunk, intel)) == 1]
+    taken = frozenset(chunk for chunk in one_piece if chunk in signed)
     for chunk in chunks:
-        layout += "x" * (chunk.first - place) + letters(chunk)
+        read = "".join(letter for letter, _ in pieces_read(chunk, intel))
+        layout += "x" * (chunk.first - place) + (read.lower() if chunk in taken else read)
         place = chunk.end
-    return Call(layout + "x" * (length - place), tuple(chunks))
+    return Call(layout + "x" * (length - place), intel, tuple(chunks), taken)

@@ -42,19 +42,29 @@ def _chunk_of(signal: SignalSpec, chunks: list[Chunk]) -> int:
     return next(n for n, chunk in enumerate(chunks) if chunk.first <= first < chunk.end)
 
 
+def _is_top(signal: SignalSpec, chunk: Chunk) -> bool:
+    """Return whether a signal holds the most significant bit of its chunk."""
+    return chunk.shift(signal) + signal.length == 8 * chunk.size
+
+
 def _decode(text: Text, signals: Sequence[SignalSpec], chunks: list[Chunk], length: int) -> None:
+    placed = [(signal, _chunk_of(signal, chunks)) for signal in signals]
+    signed = {chunks[n] for signal, n in placed if signal.signed and _is_top(signal, chunks[n])}
+    calls = calls_for(chunks, length, signed)
     with text.block("def decode(data):"):
-        for order, call in enumerate(calls_for(chunks, length)):
+        for order, call in enumerate(calls):
             unpack = text.bind(f"unpack_{order}", Struct(call.layout).unpack)
             text.add(*unpacking([f"c{chunks.index(chunk)}" for chunk in call.chunks], call, unpack))
         entries = []
-        for signal in signals:
-            number = _chunk_of(signal, chunks)
-            shift = chunks[number].shift(signal)
+        for signal, number in placed:
+            chunk = chunks[number]
+            shift = chunk.shift(signal)
             field = f"c{number} >> {shift}" if shift else f"c{number}"
-            if shift + signal.length < 8 * chunks[number].size:
+            if not _is_top(signal, chunk):
                 field = f"{field} & {signal.mask}"
-            if signal.signed:
+            if signal.signed and not (
+                _is_top(signal, chunk) and any(chunk in call.signed for call in calls)
+            ):
                 half = (signal.mask >> 1) + 1
                 field = f"(({field}) ^ {half}) - {half}"
             entries.append(f"{signal.name!r}: {field}")
