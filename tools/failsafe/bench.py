@@ -5,21 +5,25 @@ snapshot (engine, senders, inputs) is taken, and every fault starts from there.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from math import lcm
+from dataclasses import dataclass
 
-from hil.vectors.senders import Sender, initial_raw, next_frame, set_signal
+from hil.vectors.senders import Sender, initial_raw, set_signal
 from hil.vectors.stimulus import initial_inputs
 from tools.failsafe.faults import Fault
-from tools.failsafe.names import PIN_FIELDS, SILENT, SUPPLY, TableNames, Value
-from tools.failsafe.required import Required, Setting, Situation
+from tools.failsafe.matching import Situation
+from tools.failsafe.names import SUPPLY, TableNames, Value
+from tools.failsafe.required import Required
+from tools.failsafe.schema import Setting
+from tools.failsafe.traffic import Sealed, calendar_of, copies, frame_of
+from tools.failsafe.watching import Watch
 from xlate_core.bridge import Bridge, Inputs, Outputs, ResetCause
-from xlate_core.events import Event
-from xlate_core.frames import BUS_NAMES, Frame, FrameKey
-from xlate_core.protection import next_counter, seal
-from xlate_core.signals import SignalSpec, extract, insert
+from xlate_core.compiled import CompiledBridge
+from xlate_core.compiled.bridge import is_suited
+from xlate_core.events import Event, Observer
+from xlate_core.frames import Frame
+from xlate_core.interface import BridgeSpec
 
-LONGEST_SILENCE = 1 << 20  # ticks
+CALM_TICKS = 32  # a fault is watched for seconds: the fast form pays soon
 Filter = Callable[[Frame], list[Frame]]
 OnStep = Callable[[tuple[ResetCause, bool] | None, Inputs, list[Frame], Outputs], None]
 
@@ -38,15 +42,6 @@ class Snapshot:
     last_sent: dict[str, int]
 
 
-@dataclass(slots=True)
-class Change:
-    """An output took another value."""
-
-    tick: int
-    output: str
-    value: Value
-
-
 @dataclass(frozen=True, slots=True)
 class Heard:
     """An event the bridge told, with the bench's own tick."""
@@ -55,20 +50,11 @@ class Heard:
     event: Event
 
 
-@dataclass(frozen=True, slots=True)
-class SentLayout:
-    """What is looked at in a sent message: its signals, and the mask of their bits."""
-
-    message: str
-    mask: int
-    signals: tuple[tuple[str, SignalSpec], ...]
-
-
 class Bench:
-    """One bridge on the bench. `changes` and `heard` grow while it listens.
+    """One bridge on the bench. Changes of its `watch` and `heard` grow while that listens.
 
     - `now` counts ticks since power-on and goes on over resets of the bridge;
-    - `filters` change frames on their way, `dead` are buses on which nothing leaves the module;
+    - `filters` change frames on their way;
     - `on_step` is shown everything that reaches and leaves the bridge, for vectors.
     """
 
@@ -80,52 +66,20 @@ class Bench:
         self.now = 0
         self.on_step: OnStep | None = None
         self.pending_reset: tuple[ResetCause, bool] | None = None
-        self.changes: list[Change] = []
-        self.bridge = Bridge(self.pairing.spec, self._hear)
-        self.listening = False
+        self.bridge = _engine(self.pairing.spec, self._hear)
+        self.watch = Watch(names)
         self.tick_ms = self.pairing.spec.tick_ms
         self.senders: dict[str, Sender] = {}
         self.inputs = initial_inputs(names.names)
-        self.values: dict[str, Value] = {}
-        self.last_sent: dict[str, int] = {}
         self.filters: list[Filter] = []
-        self.dead: set[int] = set()
         self.more_frames: Callable[[int], list[Frame]] | None = None
         self.known_faults: tuple[Fault, ...] = ()
         self.base: Snapshot = self.empty()
-        self.pin_masks = [
-            (f"output.{name}", PIN_FIELDS[pin.kind], pin.index, pin.active_high)
-            for name, pin in names.names.outputs.items()
-        ]
-        self.sent_layouts: dict[FrameKey, SentLayout] = {}
-        self.silent_after: dict[str, int] = {}
-        self.signals_of: dict[str, list[str]] = {}
-        for name, one in names.sent.items():
-            self.signals_of.setdefault(one.message, []).append(name)
-        self.calendar = _calendar(names, self.tick_ms)
-        self.sealed: dict[tuple[str, bytes, int], Frame] = {}
-        self.payloads: dict[FrameKey, int] = {}
-        self.pins: tuple[object, ...] = ()
-        self.next_silence = 0
-        for transmit in self.pairing.spec.transmits:
-            message = self.pairing.message_of(transmit.key)
-            if message is None:
-                continue
-            inside = {pack.signal.name for pack in transmit.packs}
-            prefix = f"{BUS_NAMES[message.bus]}.{message.name}"
-            carried = [one for one in message.signals if one.name in inside]
-            mask = 0
-            for signal in carried:
-                ones = -1 if signal.spec.minimum < 0 else (1 << signal.spec.length) - 1
-                filled = insert(signal.spec, bytes(8), ones)
-                mask |= int.from_bytes(filled, "little")
-            signals = tuple((f"{prefix}.{signal.name}", signal.spec) for signal in carried)
-            self.sent_layouts[transmit.key] = SentLayout(prefix, mask, signals)
-            if transmit.period:
-                self.silent_after[prefix] = 2 * transmit.period
+        self.calendar = calendar_of(names, self.tick_ms)
+        self.sealed: Sealed = {}
 
     def _hear(self, event: Event) -> None:
-        if self.listening:
+        if self.watch.listening:
             self.heard.append(Heard(self.now, event))
 
     # SITUATIONS
@@ -136,8 +90,7 @@ class Bench:
         self.now = 0
         self.senders = {}
         self.inputs = initial_inputs(self.names.names)
-        self.values, self.last_sent = {}, {}
-        self._forget()
+        self.watch.begin({}, {})
         self._all_clear()
         for name, received in self.names.names.received.items():
             cycle = received.layout.cycle_ms
@@ -149,10 +102,6 @@ class Bench:
             if pages:
                 sender.selecting = pages
             self.senders[name] = sender
-
-    def _forget(self) -> None:
-        """Look at every output anew."""
-        self.payloads, self.pins, self.next_silence = {}, (), 0
 
     def _pages(self, name: str) -> tuple[int, ...]:
         spec = self.pairing.spec
@@ -204,7 +153,7 @@ class Bench:
         """
         tables = required.tables
         self.power_on()
-        self.listening = listening
+        self.watch.listening = listening
         for name in without:
             self.senders[name].silent = True
         self.run(tables.settle_ms // (4 * self.tick_ms))
@@ -241,10 +190,10 @@ class Bench:
             self.bridge.kept(),
             self.bridge.now,
             self.now,
-            _copies(self.senders),
+            copies(self.senders),
             self.inputs,
-            dict(self.values),
-            dict(self.last_sent),
+            dict(self.watch.values),
+            dict(self.watch.last_sent),
         )
 
     def empty(self) -> Snapshot:
@@ -255,17 +204,16 @@ class Bench:
         """Take up a situation again."""
         self.base = snapshot
         self.bridge.reset(ResetCause.POWER_ON, snapshot.kept)
-        self.bridge.common.now = snapshot.bridge_now
+        readable = self.bridge.plain if isinstance(self.bridge, CompiledBridge) else self.bridge
+        readable.common.now = snapshot.bridge_now
         self.now = snapshot.now
         self.bridge.restore(snapshot.image)
-        self.senders = _copies(snapshot.senders)
+        self.senders = copies(snapshot.senders)
         self.inputs = snapshot.inputs
-        self.values = dict(snapshot.values)
-        self.last_sent = dict(snapshot.last_sent)
-        self._forget()
+        self.watch.begin(snapshot.values, snapshot.last_sent)
         self._all_clear()
         self.heard.clear()
-        self.changes.clear()
+        self.watch.changes.clear()
 
     # RUNNING
 
@@ -279,7 +227,7 @@ class Bench:
         now = self.now
         frames: list[Frame] = []
         for sender in self.calendar[now % len(self.calendar)]:
-            frame = self._frame_of(self.senders[sender], now)
+            frame = frame_of(self.senders[sender], now, self.sealed)
             if frame is not None:
                 frames.append(frame)
         if self.more_frames is not None:
@@ -292,7 +240,7 @@ class Bench:
         if self.on_step is not None:
             self.on_step(self.pending_reset, self.inputs, frames, outputs)
             self.pending_reset = None
-        self._note(now, outputs)
+        self.watch.note(now, outputs)
         self.now += 1
 
     def restart(self, cause: ResetCause) -> None:
@@ -311,100 +259,11 @@ class Bench:
             sender.disturbances = {}
 
     def _all_clear(self) -> None:
-        self.filters, self.dead, self.more_frames = [], set(), None
-
-    def _frame_of(self, sender: Sender, now: int) -> Frame | None:
-        """Return the next frame of a sender; one that only counts is sealed once for each count."""
-        if sender.silent:
-            return None
-        received = sender.received
-        if sender.packed is None or sender.disturbances or sender.selecting:
-            stimulus = next_frame(sender, now)
-            return None if stimulus is None else stimulus.frame
-        number = sender.counter
-        if received.counter is not None:
-            sender.counter = next_counter(received.counter, number)
-        key = (received.name, sender.packed, number)
-        frame = self.sealed.get(key)
-        if frame is None:
-            data = seal(received.counter, received.checksum, sender.packed, number)
-            layout = received.layout
-            frame = Frame(layout.bus, layout.extended, layout.identifier, data)
-            self.sealed[key] = frame
-        return frame
-
-    def _note(self, now: int, outputs: Outputs) -> None:
-        """Note what outputs do; a payload is taken apart only when it is not the last one."""
-        if outputs[2:5] != self.pins:
-            self.pins = outputs[2:5]
-            for output, kind, index, active_high in self.pin_masks:
-                value = getattr(outputs, kind)[index]
-                if kind == "levels":
-                    value = int(value == active_high)
-                self._take(now, output, value)
-        for bus, frames in enumerate(outputs.frames):
-            for frame in () if bus in self.dead else frames:
-                layout = self.sent_layouts.get(frame.key)
-                if layout is None:
-                    continue
-                self.last_sent[layout.message] = now
-                data = int.from_bytes(frame.data, "little") & layout.mask
-                if data == self.payloads.get(frame.key):
-                    continue
-                self.payloads[frame.key] = data
-                padded = frame.data.ljust(8, b"\0")
-                for name, signal in layout.signals:
-                    self._take(now, name, extract(signal, padded))
-        if now >= self.next_silence:
-            self._look_for_silence(now)
-
-    def _look_for_silence(self, now: int) -> None:
-        """Mark messages silent that did not come for two periods; know when to look again."""
-        soonest = now + LONGEST_SILENCE
-        for message, patience in self.silent_after.items():
-            due = self.last_sent.get(message, -1) + patience
-            if due > now:
-                soonest = min(soonest, due)
-            elif self.values.get(self.signals_of[message][0]) != SILENT:
-                for name in self.signals_of[message]:
-                    self._take(now, name, SILENT)
-                for key, layout in self.sent_layouts.items():
-                    if layout.message == message:
-                        self.payloads.pop(key, None)
-        self.next_silence = soonest
-
-    def _take(self, now: int, output: str, value: Value) -> None:
-        if self.values.get(output) != value:
-            self.values[output] = value
-            if self.listening:
-                self.changes.append(Change(now, output, value))
+        self.filters, self.watch.dead, self.more_frames = [], set(), None
 
 
-def _calendar(names: TableNames, tick_ms: int) -> tuple[tuple[str, ...], ...]:
-    """Return who sends in which tick; it begins again when every period has ended together."""
-    periods = {
-        name: max(1, received.layout.cycle_ms // tick_ms)
-        for name, received in names.names.received.items()
-        if received.layout.cycle_ms
-    }
-    return tuple(
-        tuple(
-            name
-            for place, (name, period) in enumerate(periods.items())
-            if (tick + place) % period == 0
-        )
-        for tick in range(lcm(*periods.values()))
-    )
-
-
-def _copies(senders: dict[str, Sender]) -> dict[str, Sender]:
-    """Return senders that can be disturbed without disturbing the others."""
-    return {
-        name: replace(
-            sender,
-            values=dict(sender.values),
-            ramps=dict(sender.ramps),
-            disturbances={kind: list(entry) for kind, entry in sender.disturbances.items()},
-        )
-        for name, sender in senders.items()
-    }
+def _engine(spec: BridgeSpec, observer: Observer) -> Bridge | CompiledBridge:
+    """Return the fast form of the engine, which soon takes over, where it knows the pairing."""
+    if not is_suited(spec):
+        return Bridge(spec, observer)
+    return CompiledBridge(spec, observer, CALM_TICKS)

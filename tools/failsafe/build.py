@@ -8,39 +8,19 @@ moves: it is there so that nothing stays open, not to fill pages.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from fractions import Fraction
 
-from hil.vectors.names import to_raw
 from tools.failsafe.bench import Bench, Snapshot
 from tools.failsafe.compound import compound_faults, interaction_fault, loss_pairs
 from tools.failsafe.detection import Expected, expected
 from tools.failsafe.faults import CLASSES, INTERACTION, Fault, faults, static_faults
-from tools.failsafe.names import (
-    GAPS,
-    NOT_AVAILABLE,
-    OFF,
-    ON,
-    SILENT,
-    UNCHANGED,
-    TableNames,
-    Value,
-    is_pin,
-)
-from tools.failsafe.required import (
-    InteractionTable,
-    Required,
-    RequireTable,
-    Situation,
-    fits,
-    holds_in,
-)
+from tools.failsafe.judging import SILENT_WITHOUT_RULE, Judge
+from tools.failsafe.matching import Situation, Speaking, fits, holds_in
+from tools.failsafe.names import SILENT, UNCHANGED, TableNames
+from tools.failsafe.required import Required
 from tools.failsafe.rows import Row, Status, show_value
+from tools.failsafe.schema import InteractionTable, RequireTable
 from tools.failsafe.substitutes import substitute_of
-from tools.failsafe.trying import NEXT_CYCLE, Seen, speaks_of, try_fault
-
-INVISIBLE = ("frozen", "wrong but plausible")
-"""Classes that only a plausibility rule can see: without one, being right is chance."""
-SILENT_WITHOUT_RULE = "frozen"
+from tools.failsafe.trying import NEXT_CYCLE, Seen, try_fault
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +39,8 @@ class Builder:
         self.names = names
         self.required = required
         self.bench = Bench(names)
+        self.judge = Judge(names)
+        self.speaking = Speaking(names, required.tables)
         tables = required.tables
         single = list(faults(names))
         self.bench.known_faults = tuple(single)
@@ -96,10 +78,10 @@ class Builder:
             bench = self.bench
             snapshot = bench.reach(self.required, situation)
             bench.come_back(snapshot)
-            bench.listening = True
+            bench.watch.listening = True
             bench.run(self.required.tables.observe_ms // bench.tick_ms)
-            bench.listening = False
-            moving = frozenset(change.output for change in bench.changes)
+            bench.watch.listening = False
+            moving = frozenset(change.output for change in bench.watch.changes)
             self.reached = {situation: Reached(snapshot, moving)}
         return self.reached[situation]
 
@@ -119,13 +101,15 @@ class Builder:
             values = dict(reached.snapshot.values)
             return Seen(reached.snapshot.now, {}, None, (), values, values, {})
 
-        def returns(output: str) -> bool:
-            if output in reached.moving:
-                return False
-            require = self.requirement(output, fault, situation)
-            return isinstance(require, RequireTable) and require.recovery == "returns"
-
-        return try_fault(self.bench, self.required, fault, situation, reached.snapshot, returns)
+        return try_fault(
+            self.bench,
+            self.required,
+            self.speaking,
+            fault,
+            situation,
+            reached.snapshot,
+            reached.moving,
+        )
 
     # ROWS
 
@@ -152,7 +136,7 @@ class Builder:
                 if other:
                     row.status, row.note = Status.NOT_APPLICABLE, other
             else:
-                self._judge(row, require, fault, seen)
+                self.judge.judge(row, require, fault, seen)
             yield row
 
     def _row(self, output: str, fault: Fault, situation: Situation, seen: Seen) -> Row:
@@ -185,99 +169,7 @@ class Builder:
         if fault.kind == INTERACTION:
             one = next(one for one, own in self.interactions if own is fault)
             return one if fits(output, one.outputs) else None
-        for require in self.required.tables.require:
-            if (
-                fits(output, require.outputs)
-                and speaks_of(require, fault)
-                and holds_in(require.situations, situation)
-            ):
-                return require
-        return None
-
-    def _judge(
-        self, row: Row, require: RequireTable | InteractionTable, fault: Fault, seen: Seen
-    ) -> None:
-        row.requirement, row.hazard = require.id, require.hazard
-        row.required, row.allowed_ms = show_state(require.state), require.within_ms
-        if require.state == GAPS:
-            reached = self._only_gaps(row.output, seen)
-        else:
-            wanted = self.wanted(row.output, require.state, seen.before.get(row.output))
-            reached = self._reached(row.output, wanted, seen)
-        actuator = require.actuator_ms if isinstance(require, RequireTable) else 0
-        row.actuator_ms = actuator
-        if reached is not None:
-            row.total_ms = reached * self.bench.tick_ms + actuator
-            row.reaction_ms = max(0, row.total_ms - actuator - (row.detection_ms or 0))
-            row.margin_ms = require.within_ms - row.total_ms
-        row.status = Status.PASS
-        moved = row.output in seen.changes or fault.kind == SILENT_WITHOUT_RULE
-        if fault.kind in INVISIBLE and seen.detected is None and moved:
-            row.status, row.margin_ms = Status.UNDETECTED, None
-            row.note = "no plausibility rule sees it"
-        elif row.total_ms is None or row.total_ms > require.within_ms:
-            seen_it = row.detection_ms is not None
-            row.status = Status.DEVIATES if seen_it else Status.UNDETECTED
-            if row.total_ms is not None:
-                row.note = f"{row.total_ms} ms, allowed {require.within_ms} ms"
-        if not isinstance(require, RequireTable):
-            if row.status is Status.UNDETECTED:
-                row.status = Status.DEVIATES  # nothing has to be detected for it
-            return
-        row.recovery_required = require.recovery
-        if row.status is not Status.PASS and require.undetected_reason:
-            row.status, row.note = Status.UNDETECTED, require.undetected_reason
-        row.indication = self._indication(require, seen)
-        if row.status is not Status.PASS:
-            return
-        if require.indication and row.indication != ON:
-            row.status, row.note = Status.DEVIATES, f"indication {row.indication}"
-        if row.recovery and not _recovers(require.recovery, row.recovery):
-            row.status = Status.DEVIATES
-            row.note = f"{row.recovery}, required: {require.recovery}"
-
-    def wanted(self, output: str, state: Fraction | str, before: Value | None) -> Value | None:
-        """Return the value an output has in a required state."""
-        if state == UNCHANGED:
-            return before
-        if is_pin(output):
-            return {ON: 1, OFF: 0}[state] if isinstance(state, str) else int(state)
-        signal = self.names.sent[output]
-        if state == SILENT:
-            return SILENT
-        if state == NOT_AVAILABLE:
-            return signal.not_available
-        physical = Fraction({ON: 1, OFF: 0}[state]) if isinstance(state, str) else state
-        return to_raw(signal.layout, physical)
-
-    def _reached(self, output: str, wanted: Value | None, seen: Seen) -> int | None:
-        """Return ticks from the fault to the last arrival in the required state; None = never."""
-        if seen.after.get(output) != wanted:
-            return None
-        changes = seen.changes.get(output)
-        if not changes:
-            return 0
-        return max(0, changes[-1].tick - seen.began)
-
-    def _only_gaps(self, output: str, seen: Seen) -> int | None:
-        """Return ticks to the first gap when the output shows nothing untrue; else None."""
-        signal = self.names.sent[output]
-        true = {seen.before.get(output), SILENT, signal.not_available, signal.substitute}
-        changes = seen.changes.get(output, [])
-        if any(change.value not in true for change in changes):
-            return None
-        return max(0, changes[0].tick - seen.began) if changes else 0
-
-    def _indication(self, require: RequireTable, seen: Seen) -> str:
-        """Return whether everything that tells the driver is on."""
-        if not require.indication:
-            return ""
-        lit = [
-            bool(seen.after.get(output)) and seen.after.get(output) != SILENT
-            for output in self.names.outputs
-            if fits(output, require.indication)
-        ]
-        return ON if all(lit) else OFF
+        return self.speaking.first(output, fault, situation)
 
     def _not_applicable(self, output: str, fault: Fault, situation: Situation) -> str:
         for one in self.required.tables.not_applicable:
@@ -312,20 +204,7 @@ class Builder:
                 )
 
 
-def show_state(state: Fraction | str) -> str:
-    """Return a required state as people read it."""
-    return state if isinstance(state, str) else f"{float(state):g}"
-
-
 def _catches_all(require: RequireTable | InteractionTable) -> bool:
     if not isinstance(require, RequireTable):
         return False
     return "*" in require.outputs or "*" in require.faults
-
-
-def _recovers(required: str, observed: str) -> bool:
-    if required == "any":
-        return True
-    if required == "returns":
-        return observed.startswith("returns in")
-    return observed.endswith(required)

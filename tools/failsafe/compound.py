@@ -5,7 +5,7 @@ from itertools import combinations
 
 from tools.failsafe.bench import Bench
 from tools.failsafe.faults import GROUP, INTERACTION, PAIR, Fault
-from tools.failsafe.required import InteractionTable, RequiredFile
+from tools.failsafe.schema import InteractionTable, RequiredFile
 
 CONTRADICTORY = "contradictory switches"
 

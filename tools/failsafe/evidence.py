@@ -19,7 +19,7 @@ from tools.failsafe.bench import Bench
 from tools.failsafe.build import Builder
 from tools.failsafe.faults import Fault
 from tools.failsafe.folding import Line
-from tools.failsafe.required import Situation, show_situation
+from tools.failsafe.matching import Situation, show_situation
 from tools.failsafe.rows import Row, show_value
 from tools.failsafe.trying import watch_ticks
 from xlate_core.bridge import RULES, Inputs, Outputs, ResetCause
@@ -138,11 +138,11 @@ def _record(
         bench.base = bench.reach(required, situation, without)
         if not fault.from_start:
             fault.apply(bench)
-            bench.run(watch_ticks(required, fault, bench.tick_ms))
+            bench.run(watch_ticks(required, builder.speaking, fault, situation, bench.tick_ms))
         differs = tuple(
             row.output
             for row in rows
-            if show_value(names, row.output, bench.values.get(row.output)) != row.observed
+            if show_value(names, row.output, bench.watch.values.get(row.output)) != row.observed
         )
         fault.remove(bench)
         bench.run(AFTER_MS // bench.tick_ms)

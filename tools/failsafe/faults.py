@@ -1,4 +1,4 @@
-"""Everything that can fail around a bridge, from the pairing: class, place, and how it is made.
+"""Everything that can fail around a bridge, from the pairing: class and place; made by making.py.
 
 A fault is made on the bench by `apply` and taken away by `remove`. The classes are those a person
 writes requirements for.
@@ -6,17 +6,15 @@ writes requirements for.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from hil.vectors.senders import set_signal
-from xlate_core.bridge import ResetCause
-from xlate_core.buses import BusInput, ControllerState
-from xlate_core.frames import BUS_NAMES, Bus, Frame
+from tools.failsafe import making
+from tools.failsafe.making import FULL_SCALE, Act
+from xlate_core.frames import BUS_NAMES, Bus
 
 if TYPE_CHECKING:
-    from tools.failsafe.bench import Bench
     from tools.failsafe.names import TableNames
 
 CLASSES = {
@@ -59,12 +57,6 @@ CLASSES = {
 GROUP, PAIR, INTERACTION = "group", "pair", "interaction"
 STATIC = ("output open", "output shorted", "output stuck", "tick overrun", "wrong pairing")
 """Classes the bench cannot make: the bridge has no way to see them, or no part in them."""
-FLOOD_FRAMES = 5  # a tick: more than 500 kbit/s carry in a millisecond
-FLOOD_IDENTIFIER = 0x7FE
-FOREVER_FRAMES = 1 << 30
-LOW_SUPPLY_MV = 4000
-SHIFTED_PART = 16  # of the valid range
-FULL_SCALE = 65535
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +65,8 @@ class Fault:
 
     kind: str
     subject: str
-    apply: Callable[[Bench], None]
-    remove: Callable[[Bench], None]
+    apply: Act
+    remove: Act
     from_start: bool = False
     parts: tuple[Fault, ...] = ()
     within_ms: int = 0  # longest time somebody waits for, if not said by a requirement
@@ -108,18 +100,23 @@ def _message_faults(names: TableNames) -> Iterator[Fault]:
     for name, received in names.names.received.items():
         if not received.layout.cycle_ms:
             continue
-        silence, speak = _silent(name, True), _silent(name, False)
+        silence, speak = making.silence(name, True), making.silence(name, False)
         yield Fault("missing from start", name, silence, speak, from_start=True)
         yield Fault("lost", name, silence, speak)
-        yield Fault("intermittent", name, _every_second(received.layout.key), _nothing_on_the_way)
-        yield Fault("frozen", name, _nothing, _nothing)
+        yield Fault(
+            "intermittent",
+            name,
+            making.every_second(received.layout.key),
+            making.nothing_on_the_way,
+        )
+        yield Fault("frozen", name, making.nothing, making.nothing)
         if received.counter is not None:
-            yield Fault("frozen counter", name, *_disturbed(name, "freeze", 0))
+            yield Fault("frozen counter", name, *making.disturbed(name, "freeze", 0))
         if received.checksum is not None:
-            yield Fault("wrong checksum", name, *_disturbed(name, "checksum", 0))
+            yield Fault("wrong checksum", name, *making.disturbed(name, "checksum", 0))
         if received.layout.length > 1:
             octets = received.layout.length - 1
-            yield Fault("short frame", name, *_disturbed(name, "shorten", octets))
+            yield Fault("short frame", name, *making.disturbed(name, "shorten", octets))
 
 
 def _signal_faults(names: TableNames) -> Iterator[Fault]:
@@ -135,15 +132,17 @@ def _signal_faults(names: TableNames) -> Iterator[Fault]:
         for low, _, status in source.specials:
             kind = {4: "not available", 5: "error code"}.get(status)
             if kind is not None:
-                yield Fault(kind, name, _value(name, low), _former(name))
+                yield Fault(kind, name, making.value(name, low), making.former(name))
         outside = _outside(source.valid, source.specials, signal.spec.minimum, signal.spec.maximum)
         if outside is not None:
-            yield Fault("out of range", name, _value(name, outside), _former(name))
+            yield Fault("out of range", name, making.value(name, outside), making.former(name))
         low, high = source.valid
         if high > low + 1:
-            yield Fault("jump", name, _other_end(name, source.valid), _former(name))
+            yield Fault("jump", name, making.other_end(name, source.valid), making.former(name))
         if high > low:
-            yield Fault("wrong but plausible", name, _shifted(name, source.valid), _former(name))
+            yield Fault(
+                "wrong but plausible", name, making.shifted(name, source.valid), making.former(name)
+            )
 
 
 def _outside(
@@ -160,212 +159,30 @@ def _pin_faults(names: TableNames) -> Iterator[Fault]:
     for name, index in names.names.analogues.items():
         subject = f"input.{name}"
         # A pull-up keeps a broken wire high, a pull-down low: the pairing's valid band tells both.
-        yield Fault("open", subject, _counts(index, FULL_SCALE), _former_inputs)
-        yield Fault("short to ground", subject, _counts(index, 0), _former_inputs)
-        yield Fault("short to supply", subject, _counts(index, FULL_SCALE), _former_inputs)
+        yield Fault("open", subject, making.counts(index, FULL_SCALE), making.former_inputs)
+        yield Fault("short to ground", subject, making.counts(index, 0), making.former_inputs)
+        yield Fault(
+            "short to supply", subject, making.counts(index, FULL_SCALE), making.former_inputs
+        )
     if len(names.names.analogues) > 1:
-
-        def floating(bench: Bench) -> None:
-            for index in names.names.analogues.values():
-                bench.set_count(index, FULL_SCALE)
-
-        yield Fault("lost common reference", "module", floating, _former_inputs)
+        floating = making.floating(tuple(names.names.analogues.values()))
+        yield Fault("lost common reference", "module", floating, making.former_inputs)
     for name, (index, _) in names.names.levels.items():
-        yield Fault("stuck", f"input.{name}", _other_level(index), _former_inputs)
+        yield Fault("stuck", f"input.{name}", making.other_level(index), making.former_inputs)
 
 
 def _bus_faults() -> Iterator[Fault]:
     for bus in Bus:
         name = BUS_NAMES[bus]
-        yield Fault("broken wire", name, _cut(bus), _nothing_on_the_way)
-        yield Fault("bus-off", name, _bus_off(bus), _bus_on)
-        yield Fault("no acknowledge", name, _unacknowledged(bus), _bus_on)
-        yield Fault("flood", name, _flood(bus), _no_more_frames)
-    yield Fault("swapped buses", "module", _on_the_way(_swapped), _nothing_on_the_way)
+        yield Fault("broken wire", name, making.cut(bus), making.nothing_on_the_way)
+        yield Fault("bus-off", name, making.bus_off(bus), making.bus_on)
+        yield Fault("no acknowledge", name, making.unacknowledged(bus), making.bus_on)
+        yield Fault("flood", name, making.flood(bus), making.no_more_frames)
+    yield Fault(
+        "swapped buses", "module", making.on_the_way(making.swapped), making.nothing_on_the_way
+    )
 
 
 def _module_faults() -> Iterator[Fault]:
-    def watchdog(bench: Bench) -> None:
-        bench.restart(ResetCause.WATCHDOG)
-
-    def brown_out(bench: Bench) -> None:
-        bench.inputs = bench.inputs._replace(supply_mv=LOW_SUPPLY_MV)
-        bench.step()
-        bench.restart(ResetCause.BROWN_OUT)
-        bench.inputs = bench.base.inputs
-
-    yield Fault("reset", "module", watchdog, _nothing)
-    yield Fault("brown-out", "module", brown_out, _nothing)
-
-
-# HOW FAULTS ARE MADE
-
-
-def _nothing(bench: Bench) -> None:
-    del bench
-
-
-def _silent(name: str, silent: bool) -> Callable[[Bench], None]:
-    def act(bench: Bench) -> None:
-        bench.senders[name].silent = silent
-
-    return act
-
-
-def _disturbed(
-    name: str, kind: str, value: int
-) -> tuple[Callable[[Bench], None], Callable[[Bench], None]]:
-    def apply(bench: Bench) -> None:
-        bench.senders[name].disturbances[kind] = [FOREVER_FRAMES, value]
-
-    def remove(bench: Bench) -> None:
-        bench.senders[name].disturbances.clear()
-
-    return apply, remove
-
-
-def _value(name: str, raw: int) -> Callable[[Bench], None]:
-    bus, message, signal = name.split(".")
-
-    def act(bench: Bench) -> None:
-        set_signal(bench.senders[f"{bus}.{message}"], signal, raw)
-
-    return act
-
-
-def _other_end(name: str, valid: tuple[int, int]) -> Callable[[Bench], None]:
-    """Return an act that puts the signal to the farther end of its valid range."""
-    bus, message, signal = name.split(".")
-
-    def act(bench: Bench) -> None:
-        sender = bench.senders[f"{bus}.{message}"]
-        now = sender.values[signal]
-        far = valid[1] if valid[1] - now >= now - valid[0] else valid[0]
-        set_signal(sender, signal, far)
-
-    return act
-
-
-def _shifted(name: str, valid: tuple[int, int]) -> Callable[[Bench], None]:
-    """Return an act that shifts the signal by a small part of its valid range, at least one step.
-
-    At the upper end it is shifted downwards.
-    """
-    bus, message, signal = name.split(".")
-
-    def act(bench: Bench) -> None:
-        sender = bench.senders[f"{bus}.{message}"]
-        shift = max(1, (valid[1] - valid[0]) // SHIFTED_PART)
-        raw = sender.values[signal] + shift
-        set_signal(sender, signal, raw if raw <= valid[1] else raw - 2 * shift)
-
-    return act
-
-
-def _former(name: str) -> Callable[[Bench], None]:
-    bus, message, signal = name.split(".")
-
-    def act(bench: Bench) -> None:
-        before = bench.base.senders[f"{bus}.{message}"].values[signal]
-        set_signal(bench.senders[f"{bus}.{message}"], signal, before)
-
-    return act
-
-
-def _counts(index: int, counts: int) -> Callable[[Bench], None]:
-    def act(bench: Bench) -> None:
-        bench.set_count(index, counts)
-
-    return act
-
-
-def _other_level(index: int) -> Callable[[Bench], None]:
-    def act(bench: Bench) -> None:
-        bench.set_level(index, not bench.inputs.levels[index])
-
-    return act
-
-
-def _former_inputs(bench: Bench) -> None:
-    bench.inputs = bench.base.inputs
-
-
-def _on_the_way(change: Callable[[Frame], list[Frame]]) -> Callable[[Bench], None]:
-    def act(bench: Bench) -> None:
-        bench.filters.append(change)
-
-    return act
-
-
-def _nothing_on_the_way(bench: Bench) -> None:
-    bench.filters, bench.dead = [], set()
-
-
-def _without(bus: int) -> Callable[[Frame], list[Frame]]:
-    return lambda frame: [] if frame.bus == bus else [frame]
-
-
-def _swapped(frame: Frame) -> list[Frame]:
-    return [frame._replace(bus=1 - frame.bus)]
-
-
-def _every_second(key: object) -> Callable[[Bench], None]:
-    def act(bench: Bench) -> None:
-        turn = [False]
-
-        def change(frame: Frame) -> list[Frame]:
-            if frame.key != key:
-                return [frame]
-            turn[0] = not turn[0]
-            return [frame] if turn[0] else []
-
-        bench.filters.append(change)
-
-    return act
-
-
-def _bus_off(bus: int) -> Callable[[Bench], None]:
-    def act(bench: Bench) -> None:
-        states = list(bench.inputs.buses)
-        states[bus] = BusInput(ControllerState.BUS_OFF)
-        bench.inputs = bench.inputs._replace(buses=(states[0], states[1]))
-        bench.filters.append(_without(bus))
-        bench.dead.add(bus)
-
-    return act
-
-
-def _cut(bus: int) -> Callable[[Bench], None]:
-    def act(bench: Bench) -> None:
-        bench.filters.append(_without(bus))
-        bench.dead.add(bus)
-
-    return act
-
-
-def _unacknowledged(bus: int) -> Callable[[Bench], None]:
-    def act(bench: Bench) -> None:
-        states = list(bench.inputs.buses)
-        states[bus] = BusInput(ControllerState.ERROR_PASSIVE, unacknowledged=1)
-        bench.inputs = bench.inputs._replace(buses=(states[0], states[1]))
-        bench.filters.append(_without(bus))
-        bench.dead.add(bus)
-
-    return act
-
-
-def _bus_on(bench: Bench) -> None:
-    bench.inputs = bench.base.inputs
-    _nothing_on_the_way(bench)
-
-
-def _flood(bus: int) -> Callable[[Bench], None]:
-    def act(bench: Bench) -> None:
-        frame = Frame(bus, False, FLOOD_IDENTIFIER, bytes(8))
-        bench.more_frames = lambda now: [frame] * FLOOD_FRAMES
-
-    return act
-
-
-def _no_more_frames(bench: Bench) -> None:
-    bench.more_frames = None
+    yield Fault("reset", "module", making.watchdog, making.nothing)
+    yield Fault("brown-out", "module", making.brown_out, making.nothing)

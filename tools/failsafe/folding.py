@@ -4,8 +4,8 @@ import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from tools.failsafe.matching import show_situation
 from tools.failsafe.names import is_pin
-from tools.failsafe.required import show_situation
 from tools.failsafe.rows import Row, Status
 
 Range = tuple[int, int] | None

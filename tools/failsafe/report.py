@@ -12,7 +12,8 @@ from rich.markup import escape as plain
 from rich.table import Table
 
 from tools.failsafe.folding import COLUMNS, Line, Range, counts, few, fold, overview
-from tools.failsafe.required import Required, show_situation
+from tools.failsafe.matching import show_situation
+from tools.failsafe.required import Required
 from tools.failsafe.rows import Row, Status
 from tools.failsafe.stored import line_facts, to_rows
 from xlate_core.pairing.model import Pairing

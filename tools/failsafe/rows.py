@@ -5,8 +5,8 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
+from tools.failsafe.matching import Situation, show_situation
 from tools.failsafe.names import NOT_AVAILABLE, OFF, ON, TableNames, Value, is_pin
-from tools.failsafe.required import Situation, show_situation
 from xlate_core.pins import PinKind
 
 

@@ -7,8 +7,9 @@ from pathlib import Path
 
 from hil.parallel import default_jobs, in_order
 from tools.failsafe.build import Builder
+from tools.failsafe.matching import Situation, show_situation
 from tools.failsafe.names import TableNames
-from tools.failsafe.required import Required, Situation, load_required, show_situation
+from tools.failsafe.required import Required, load_required
 from tools.failsafe.rows import Row
 from xlate_core.pairing import load
 

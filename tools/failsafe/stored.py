@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tools.failsafe.folding import Line, fold
-from tools.failsafe.required import Situation
+from tools.failsafe.matching import Situation
 from tools.failsafe.rows import Row, Status
 from xlate_core.errors import InputError
 

@@ -1,12 +1,13 @@
 """One fault in one situation, from the moment before it to the recovery after it."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
-from tools.failsafe.bench import Bench, Change, Heard, Snapshot
+from tools.failsafe.bench import Bench, Heard, Snapshot
 from tools.failsafe.faults import INTERACTION, Fault
+from tools.failsafe.matching import Situation, Speaking
 from tools.failsafe.names import Value
-from tools.failsafe.required import Required, RequireTable, Situation, fits
+from tools.failsafe.required import Required
+from tools.failsafe.watching import Change
 from xlate_core.events import Reason
 
 DETECTIONS = {
@@ -44,38 +45,33 @@ class Seen:
     next_cycle: frozenset[str] = frozenset()  # outputs back only after an ignition cycle
 
 
-def speaks_of(require: RequireTable, fault: Fault) -> bool:
-    """Return whether a requirement speaks of a fault: of itself, or of one of its parts."""
-    if fits(fault.kind, require.faults) and fits(fault.subject, require.of):
-        return True
-    return any(speaks_of(require, part) for part in fault.parts)
-
-
 def try_fault(
     bench: Bench,
     required: Required,
+    speaking: Speaking,
     fault: Fault,
     situation: Situation,
     snapshot: Snapshot,
-    returns: Callable[[str], bool],
+    moving: frozenset[str],
 ) -> Seen:
     """Make the fault, watch, take it away, watch again.
 
-    `returns` says of which outputs somebody wants to see that they return; for others nobody waits.
+    Outputs that somebody wants to see return are waited for, unless they move by themselves.
     """
     if fault.from_start:
         return _from_start(bench, required, fault, situation, snapshot)
     tables = required.tables
+    watch = bench.watch
     bench.come_back(snapshot)
-    bench.listening = True
+    watch.listening = True
     began = bench.now
     fault.apply(bench)
     if fault.kind == INTERACTION:
         began = bench.now  # judged from the moment the last thing happens
-    bench.run(watch_ticks(required, fault, bench.tick_ms))
-    after = dict(bench.values)
+    bench.run(watch_ticks(required, speaking, fault, situation, bench.tick_ms))
+    after = dict(watch.values)
     changes: dict[str, list[Change]] = {}
-    for change in bench.changes:
+    for change in watch.changes:
         changes.setdefault(change.output, []).append(change)
     detected = next((one for one in bench.heard if one.event.reason in DETECTIONS), None)
     stored = tuple(
@@ -84,27 +80,36 @@ def try_fault(
         )
     )
 
-    bench.changes.clear()
+    watch.changes.clear()
     fault.remove(bench)
     gone = bench.now
     before = snapshot.values
+    recovery = {
+        output: require.recovery
+        for output in changes
+        if (require := speaking.first(output, fault, situation)) is not None
+        and fault.kind != INTERACTION
+    }
+    waited_for = {
+        output for output, how in recovery.items() if how == "returns" and output not in moving
+    }
     least = LEAST_RECOVERY_MS // bench.tick_ms
     for waited in range(0, tables.recover_ms // bench.tick_ms, RECOVERY_STEP):
-        away = [one for one in changes if bench.values.get(one) != before.get(one)]
-        if not away or (waited >= least and not any(map(returns, away))):
+        away = {one for one in changes if watch.values.get(one) != before.get(one)}
+        if not away or (waited >= least and not away & waited_for):
             break
         bench.run(RECOVERY_STEP)
     recovered: dict[str, int | None] = {}
     for output in changes:
-        back = [one.tick for one in bench.changes if one.output == output]
-        same = bench.values.get(output) == before.get(output)
+        back = [one.tick for one in watch.changes if one.output == output]
+        same = watch.values.get(output) == before.get(output)
         recovered[output] = (back[-1] - gone if back else 0) if same else None
     left = [output for output, ticks in recovered.items() if ticks is None]
     next_cycle: frozenset[str] = frozenset()
-    if left and tables.ignition and _waits_for_cycle(required, fault):
+    if tables.ignition and any(recovery.get(output) == NEXT_CYCLE for output in left):
         _turn_the_key(bench, required)
-        next_cycle = frozenset(one for one in left if bench.values.get(one) == before.get(one))
-    bench.listening = False
+        next_cycle = frozenset(one for one in left if watch.values.get(one) == before.get(one))
+    watch.listening = False
     return Seen(began, changes, detected, stored, dict(before), after, recovered, next_cycle)
 
 
@@ -125,7 +130,7 @@ def _from_start(
         if one.event.reason is Reason.UNIT_LOST and one.event.subject.startswith(fault.subject)
     )
     first = next(lost, None)
-    bench.listening = False
+    bench.watch.listening = False
     began = 0 if first is None else first.tick
     return Seen(began, changes, first, (), dict(snapshot.values), dict(start.values), {})
 
@@ -140,18 +145,9 @@ def _turn_the_key(bench: Bench, required: Required) -> None:
     bench.run(tables.settle_ms // bench.tick_ms)
 
 
-def _waits_for_cycle(required: Required, fault: Fault) -> bool:
-    return any(
-        one.recovery == NEXT_CYCLE and speaks_of(one, fault) for one in required.tables.require
-    )
-
-
-def watch_ticks(required: Required, fault: Fault, tick_ms: int) -> int:
+def watch_ticks(
+    required: Required, speaking: Speaking, fault: Fault, situation: Situation, tick_ms: int
+) -> int:
     """Return how long a fault is watched: the longest time somebody allows, and a little."""
-    tables = required.tables
-    longest = max(
-        (one.within_ms for one in tables.require if speaks_of(one, fault)),
-        default=0,
-    )
-    longest = max(longest, fault.within_ms)
-    return (max(tables.observe_ms, longest + longest // 10) + MARGIN_MS) // tick_ms
+    longest = max(speaking.longest_ms(fault, situation), fault.within_ms)
+    return (max(required.tables.observe_ms, longest + longest // 10) + MARGIN_MS) // tick_ms
