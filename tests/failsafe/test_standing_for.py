@@ -37,9 +37,9 @@ def test_every_line_has_a_vector_that_the_reference_passes_and_that_ends_as_the_
     proofs = list(
         prove(builder, lines, rows, tmp_path, {"reference": board}, lambda done, total: None)
     )
-    assert sorted(one for proof in proofs for one in proof.lines) == sorted(
-        line.digest for line in lines
-    )
+    assert {(one, proof.fault.split(" of ")[0]) for proof in proofs for one in proof.lines} == {
+        (line.digest, kind) for line in lines for kind in line.faults
+    }
     assert {tuple(proof.boards.items()) for proof in proofs} == {(("reference", "pass"),)}
     assert all(proof.differs == () for proof in proofs)
     assert len(proofs) == len(places(lines, rows)) == len(list(tmp_path.glob("*.vector*")))

@@ -7,21 +7,19 @@ from pathlib import Path
 
 import click
 
+from tools.cli.failsafe_shared import (
+    EXIT_DIFFERENCE,
+    EXIT_INCOMPLETE,
+    TABLES,
+    folder_of,
+    out_option,
+)
 from xlate_core.errors import InputError
-
-EXIT_DIFFERENCE = 1
-EXIT_INCOMPLETE = 4
-TABLES = Path(__file__).resolve().parents[2] / "fixtures" / "tables"
 
 
 @click.command("compare")
 @click.argument("pairing")
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=None,
-    help="Folder of the built table; default failsafe_out/PAIRING.",
-)
+@out_option
 @click.option(
     "--against",
     type=click.Path(path_type=Path, file_okay=False),
@@ -39,7 +37,7 @@ def compare(pairing: str, out: Path | None, against: Path | None, as_json: bool)
     from tools.failsafe import signing
     from tools.failsafe.stored import evidence_of, line_facts, read
 
-    folder = out or Path("failsafe_out") / pairing
+    folder = folder_of(out, pairing)
     stored = read(folder)
     groups = stored.groups()
     if against is not None:
@@ -78,7 +76,7 @@ def compare(pairing: str, out: Path | None, against: Path | None, as_json: bool)
 @click.command("sign")
 @click.argument("pairing")
 @click.option("--output", "outputs", multiple=True, required=True, help="Output to sign for.")
-@click.option("--out", type=click.Path(path_type=Path, file_okay=False), default=None)
+@out_option
 def sign(pairing: str, outputs: tuple[str, ...], out: Path | None) -> None:
     """Sign the lines of outputs of PAIRING (its name), at a terminal, after reading them.
 
@@ -92,7 +90,7 @@ def sign(pairing: str, outputs: tuple[str, ...], out: Path | None) -> None:
         raise InputError(
             "failsafe sign: found no person at a terminal, expected one; automatic runs never sign"
         )
-    folder = out or Path("failsafe_out") / pairing
+    folder = folder_of(out, pairing)
     stored = read(folder)
     proofs = evidence_of(folder)
     groups = stored.groups()

@@ -149,7 +149,8 @@ class Bench:
         """Drive to a situation from power-on; `without` are senders that never say a word.
 
         First everything is at rest, so that edges (a button, a start) are seen as such; then what
-        choices want to come before; then the situation; then a fault that came and went.
+        choices want to come before; then the situation, and what choices set afterwards; then a
+        fault that came and went.
         """
         tables = required.tables
         self.power_on()
@@ -160,17 +161,20 @@ class Bench:
         settle = tables.settle_ms
         faults: list[Fault] = []
         first: dict[str, Setting] = {}
+        then: dict[str, Setting] = {}
         for axis, choice in situation:
             table = tables.axis[axis][choice]
             first |= table.first
+            then |= table.then
             settle = min(settle, table.settle_ms or settle)
             faults += [one for one in self.known_faults if one.name == table.after_fault]
         settings = required.settings(situation)
         if first:
             self.set(settings | first)
             self.run(tables.settle_ms // (2 * self.tick_ms))
-        self.set(settings)
-        self.run(settle // self.tick_ms)
+        for step in (settings, then) if then else (settings,):
+            self.set(step)
+            self.run(settle // self.tick_ms)
         for fault in faults:
             self.base = self.snapshot()
             fault.apply(self)

@@ -12,15 +12,18 @@ from dataclasses import dataclass
 from tools.failsafe.bench import Bench, Snapshot
 from tools.failsafe.compound import compound_faults, interaction_fault, loss_pairs
 from tools.failsafe.detection import Expected, expected
-from tools.failsafe.faults import CLASSES, INTERACTION, Fault, faults, static_faults
-from tools.failsafe.judging import SILENT_WITHOUT_RULE, Judge
-from tools.failsafe.matching import Situation, Speaking, fits, holds_in
+from tools.failsafe.faults import INTERACTION, Fault, faults, static_faults
+from tools.failsafe.judging import SILENT_WITHOUT_RULE, Judge, show_state
+from tools.failsafe.matching import Situation, Speaking, fits, holds_in, show_situation
 from tools.failsafe.names import SILENT, UNCHANGED, TableNames
 from tools.failsafe.required import Required
 from tools.failsafe.rows import Row, Status, show_value
 from tools.failsafe.schema import InteractionTable, RequireTable
 from tools.failsafe.substitutes import substitute_of
 from tools.failsafe.trying import NEXT_CYCLE, Seen, try_fault
+from xlate_core.errors import InputError
+
+NOT_MADE = "not tried: the bench cannot make it, and nothing in the bridge reads its outputs back"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,7 @@ class Builder:
         if situation not in self.reached:
             bench = self.bench
             snapshot = bench.reach(self.required, situation)
+            self._is_reached(situation, snapshot)
             bench.come_back(snapshot)
             bench.watch.listening = True
             bench.run(self.required.tables.observe_ms // bench.tick_ms)
@@ -84,6 +88,19 @@ class Builder:
             moving = frozenset(change.output for change in bench.watch.changes)
             self.reached = {situation: Reached(snapshot, moving)}
         return self.reached[situation]
+
+    def _is_reached(self, situation: Situation, snapshot: Snapshot) -> None:
+        """Raise InputError when outputs do not show what the choices of a situation say."""
+        for axis, choice in situation:
+            for output, state in self.required.tables.axis[axis][choice].shows.items():
+                seen = snapshot.values.get(output)
+                if seen != self.judge.wanted(output, state, seen):
+                    found = show_value(self.names, output, seen)
+                    raise InputError(
+                        f"{self.required.path.as_posix()}: axis.{axis}.{choice}.shows: found "
+                        f"{output} {found}, expected {show_state(state)} in: "
+                        f"{show_situation(situation)}"
+                    )
 
     def rows_in(self, situation: Situation, chosen: list[Fault]) -> list[Row]:
         """Try some faults in one situation; return their rows in order."""
@@ -185,9 +202,14 @@ class Builder:
     def static_rows(self) -> Iterator[Row]:
         """Yield rows of faults the bench cannot make: not applicable with reason, or undetected."""
         for kind, subject in static_faults(self.names):
-            row = Row(subject, kind, subject, (), Status.UNDETECTED, note=CLASSES[kind])
+            row = Row(subject, kind, subject, (), Status.UNDETECTED, note=NOT_MADE)
             for one in self.required.tables.not_applicable:
-                if not one.situations and fits(kind, one.faults) and fits(subject, one.of):
+                if (
+                    not one.situations
+                    and fits(kind, one.faults)
+                    and fits(subject, one.of)
+                    and fits(subject, one.outputs)
+                ):
                     row.status, row.note = Status.NOT_APPLICABLE, one.reason
                     break
             yield row

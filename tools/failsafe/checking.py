@@ -29,9 +29,14 @@ class Check:
                 path: KeyPath = ("axis", axis, choice)
                 self._set((*path, "set"), table.set)
                 self._set((*path, "first"), table.first)
+                self._set((*path, "then"), table.then)
                 if table.after_fault:
                     self._fault((*path, "after_fault"), table.after_fault)
                 self._choices((*path, "only"), table.only)
+                for output, state in table.shows.items():
+                    shows = (*path, "shows", output)
+                    self._patterns(shows, [output], "an output", self.names.outputs)
+                    self._state(shows, [output], state)
         subjects = (
             *self.names.subjects,
             *(f"group.{name}" for name in self.tables.group),
@@ -55,6 +60,10 @@ class Check:
         for number, other in enumerate(self.tables.not_applicable):
             self._classes(("not_applicable", number, "faults"), other.faults)
             self._patterns(("not_applicable", number, "of"), other.of, "what can fail", subjects)
+            outputs = (*self.names.outputs, "module")  # of a fault without an output of its own
+            self._patterns(
+                ("not_applicable", number, "outputs"), other.outputs, "an output", outputs
+            )
             self._choices(("not_applicable", number, "situations"), other.situations)
         for name, group in self.tables.group.items():
             for place, text in enumerate(group.faults):

@@ -7,7 +7,7 @@ other. The straight run has to end where the table, built with snapshots, says i
 
 import hashlib
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from hil import runner
@@ -34,7 +34,8 @@ Place = tuple[str, str, Situation]  # class, subject, situation
 class Proof:
     """A vector and the lines it shows. `differs` are outputs that end otherwise than in the table.
 
-    `boards` holds the verdict of every board it ran on.
+    `boards` holds the verdict of every board it ran on; `broken` says of every broken copy of the
+    core that was tried whether it was seen.
     """
 
     vector: str
@@ -44,25 +45,27 @@ class Proof:
     lines: tuple[str, ...]
     differs: tuple[str, ...]
     boards: dict[str, str]
+    broken: dict[str, bool] = field(default_factory=dict)
 
 
 def places(lines: Sequence[Line], rows: Sequence[Row]) -> list[tuple[Place, list[Line]]]:
-    """Return the tries that show all lines, each with the lines it shows; greedy, always the same.
+    """Return the fewest tries that show all lines, for each class of faults in them once.
 
-    Lines of faults the bench cannot make have no try.
+    Greedy, always the same. Each try comes with the lines it shows first for its class. Lines of
+    faults the bench cannot make have no try.
     """
     place_of = {row.id: (row.kind, row.subject, row.situation) for row in rows if row.situation}
-    shown: dict[Place, list[Line]] = {}
+    shown: dict[Place, dict[str, Line]] = {}
     for line in lines:
         for place in dict.fromkeys(place_of[one] for one in line.ids if one in place_of):
-            shown.setdefault(place, []).append(line)
-    left = {line.digest for found in shown.values() for line in found}
+            shown.setdefault(place, {})[line.digest] = line
+    left = {(digest, place[0]) for place, found in shown.items() for digest in found}
     chosen: list[tuple[Place, list[Line]]] = []
-    while left:
-        place = max(shown, key=lambda one: sum(line.digest in left for line in shown[one]))
-        new = [line for line in shown[place] if line.digest in left]
-        left -= {line.digest for line in new}
-        chosen.append((place, new))
+    for place in sorted(shown, key=lambda one: -len(shown[one])):
+        new = [line for digest, line in shown[place].items() if (digest, place[0]) in left]
+        if new:
+            left -= {(line.digest, place[0]) for line in new}
+            chosen.append((place, new))
     return chosen
 
 

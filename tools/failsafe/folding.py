@@ -9,8 +9,9 @@ from tools.failsafe.names import is_pin
 from tools.failsafe.rows import Row, Status
 
 Range = tuple[int, int] | None
-MANY = 6  # outputs that are one line when a requirement holds for all of them
+MANY = 4  # outputs that are one line when a requirement holds for all of them
 SEVERAL = "several outputs"
+SAYS_WHY = (Status.NOT_APPLICABLE, Status.UNDETECTED)  # without a requirement their note tells
 COLUMNS: dict[str, tuple[str, ...]] = {
     "no data": (
         "missing from start",
@@ -89,15 +90,14 @@ def fold(rows: Iterable[Row]) -> list[Line]:
     common = _common(rows)
     sets: dict[tuple[object, ...], list[Row]] = {}
     for row in rows:
-        required = bool(row.requirement)
+        deviates = row.status is Status.DEVIATES
         key = (
             SEVERAL if _about(row) in common else owner(row.output),
             row.requirement,
             row.status,
             row.required,
-            "" if required else row.note if row.status is Status.NOT_APPLICABLE else row.kind,
-            row.observed if row.status is Status.DEVIATES else "",
-            row.recovery.split(" in ")[0] if _recovery_counts(row) else "",
+            "" if row.requirement else row.note if row.status in SAYS_WHY else row.kind,
+            (row.observed, row.recovery.split(" in ")[0]) if deviates else "",
             row.indication,
         )
         sets.setdefault(key, []).append(row)
@@ -111,23 +111,24 @@ def _about(row: Row) -> tuple[str, Status, str]:
 def _common(rows: Sequence[Row]) -> set[tuple[str, Status, str]]:
     """Return what is the same for so many outputs that one line says it for all of them.
 
-    What deviates or is open never is; undetected rows only where a switch moves everything.
+    A named interaction is one line in any case. What deviates or is open never is; undetected rows
+    only where a switch moves everything, or where no fault could be made.
     """
     owners: dict[tuple[str, Status, str], set[str]] = {}
+    meetings = set()
     for row in rows:
-        switch = row.kind in ("stuck", "contradictory switches")
+        alike = not row.requirement or row.kind in ("stuck", "contradictory switches")
         if row.status in (Status.PASS, Status.NOT_APPLICABLE) or (
-            row.status is Status.UNDETECTED and switch
+            row.status is Status.UNDETECTED and alike
         ):
             owners.setdefault(_about(row), set()).add(owner(row.output))
-    return {about for about, found in owners.items() if len(found) >= MANY}
-
-
-def _recovery_counts(row: Row) -> bool:
-    """Return whether a recovery tells lines apart: not where it is anything, or as required."""
-    if row.status in (Status.UNDETECTED, Status.NOT_APPLICABLE):
-        return False
-    return row.recovery_required not in ("any", "returns") or row.status is Status.DEVIATES
+            if row.kind == "interaction":
+                meetings.add(_about(row))
+    return {
+        about
+        for about, found in owners.items()
+        if len(found) >= MANY or (about in meetings and len(found) > 1)
+    }
 
 
 def _line(output: str, rows: Sequence[Row]) -> Line:

@@ -60,6 +60,8 @@ class Judge:
             row.status = Status.DEVIATES if seen_it else Status.UNDETECTED
             if row.total_ms is not None:
                 row.note = f"{row.total_ms} ms, allowed {require.within_ms} ms"
+            elif not seen_it:
+                row.note = "nothing tells of it"
         if not isinstance(require, RequireTable):
             if row.status is Status.UNDETECTED:
                 row.status = Status.DEVIATES  # nothing has to be detected for it

@@ -1,17 +1,12 @@
-"""The table for people and machines: terminal, Markdown, self-contained HTML on A4, CSV, JSON."""
+"""The table as data (JSON, CSV), and what terminal and pages print of it."""
 
 import csv
 import io
 import json
 from collections.abc import Sequence
-from html import escape
 from typing import Any
 
-from rich.console import Console
-from rich.markup import escape as plain
-from rich.table import Table
-
-from tools.failsafe.folding import COLUMNS, Line, Range, counts, few, fold, overview
+from tools.failsafe.folding import Line, Range, counts, few, fold
 from tools.failsafe.matching import show_situation
 from tools.failsafe.required import Required
 from tools.failsafe.rows import Row, Status
@@ -55,6 +50,8 @@ HEADINGS = (
     "status",
 )
 UNSIGNED = "Unsigned"
+NO_TRY = "none: the bench cannot make it"
+LOOKS = (Status.DEVIATES, Status.UNDETECTED, Status.OPEN)
 Evidence = dict[str, str]  # digest of a line -> vector and what boards said of it
 SIGNS = {
     Status.PASS: "pass",
@@ -142,7 +139,7 @@ def cells(line: Line, evidence: Evidence) -> list[str]:
         line.indication or "-",
         line.memory or "-",
         few(line.groups, 2) or "-",
-        evidence.get(line.digest, "none yet"),
+        evidence.get(line.digest, NO_TRY if evidence else "not proven yet"),
         SIGNS[line.status] + (f" ({line.note})" if line.note else ""),
     ]
 
@@ -174,156 +171,8 @@ def by_output(rows: Sequence[Row]) -> dict[str, list[Line]]:
     return dict(sorted(found.items(), key=lambda one: (not one[0].startswith("output."), one[0])))
 
 
-def print_table(pairing: Pairing, rows: Sequence[Row], signed: str = UNSIGNED) -> None:
-    """Print the overview and what needs a look; colours only where the terminal wants them."""
-    console = Console(highlight=False)
-    if not console.is_terminal:
-        console.width = 200
-    console.print(f"{plain(pairing.name)}, digest {pairing.digest[:16]}, {plain(signed)}")
-    table = Table(title="output and kind of fault: required state, then what is no pass")
-    for heading in ("output", *COLUMNS):
-        table.add_column(heading, overflow="fold")
-    for output, columns in overview(rows):
-        table.add_row(plain(output), *(plain(columns[column]) for column in COLUMNS))
-    console.print(table)
-    lines = [line for lines in by_output(rows).values() for line in lines]
-    looks = [
-        line for line in lines if line.status in (Status.DEVIATES, Status.UNDETECTED, Status.OPEN)
-    ]
-    table = Table(title="deviating, undetected and open lines")
-    short = ("output", "line", "fault", "of", "situations", "required", "seen", "status")
-    for heading in short:
-        table.add_column(heading, overflow="fold")
-    for line in looks:
-        told = dict(zip(HEADINGS, cells(line, {}), strict=True))
-        table.add_row(plain(line.output), *(plain(told[heading]) for heading in short[1:]))
-    console.print(table)
-    for line_text in summary(rows):
-        console.print(plain(line_text))
-
-
 def summary(rows: Sequence[Row]) -> list[str]:
     """Return the sentences at the end."""
     folded = len(fold(rows))
     said = ", ".join(f"{count} {status}" for status, count in counts(rows).items())
     return [f"{len(rows)} rows in {folded} lines to review: {said}", *CAUTIONS]
-
-
-def to_markdown(
-    pairing: Pairing,
-    required: Required,
-    rows: Sequence[Row],
-    evidence: Evidence | None = None,
-    signed: str = UNSIGNED,
-) -> str:
-    """Return the table as Markdown: overview, a section an output, assumptions."""
-    out = [
-        f"# Failsafe behaviour of {pairing.name}",
-        "",
-        f"Pairing digest `{pairing.digest}`. **{signed}.** {len(required.situations)} situations.",
-        "",
-        *(f"> {line}" for line in summary(rows)),
-        "",
-        "## Output and kind of fault",
-        "",
-        *_markdown_table(
-            ("output", *COLUMNS),
-            [[output, *(found[one] for one in COLUMNS)] for output, found in overview(rows)],
-        ),
-    ]
-    for output, lines in by_output(rows).items():
-        out += [
-            "",
-            f"## {output}",
-            "",
-            *_markdown_table(HEADINGS, [cells(one, evidence or {}) for one in lines]),
-        ]
-    out += ["", "## Requirements", ""]
-    out += _markdown_table(
-        ("id", "hazard", "FTTI ms", "source and reason"),
-        [
-            [one.id, one.hazard, str(one.within_ms), one.because + _safer(one.safer)]
-            for one in required.tables.require
-        ],
-    )
-    for title, texts in (
-        ("Assumptions on the installer", required.tables.assumption),
-        ("Faults this table does not cover", required.tables.not_covered),
-    ):
-        out += ["", f"## {title}", "", *(f"- {text}" for text in texts or ["none given"])]
-    return "\n".join(out) + "\n"
-
-
-def _safer(text: str) -> str:
-    return f" Safer: {text}" if text else ""
-
-
-def _markdown_table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    lines = ["| " + " | ".join(headings) + " |", "|" + "---|" * len(headings)]
-    lines += ["| " + " | ".join(cell.replace("|", "\\|") for cell in row) + " |" for row in rows]
-    return lines
-
-
-STYLE = """
-@page { size: A4 landscape; margin: 12mm; }
-body { font: 9pt/1.3 sans-serif; color: #111; background: #fff; margin: 1.2em; }
-h1 { font-size: 1.4em; } h2 { font-size: 1.1em; margin: 1.2em 0 .3em; break-after: avoid; }
-table { border-collapse: collapse; width: 100%; }
-th, td { border: 1px solid #888; padding: .15em .35em;
-text-align: left; vertical-align: top; font-size: 6.5pt; } th { background: #eee; }
-tr { break-inside: avoid; } .look { font-weight: bold; outline: 2px solid #000; }
-section { break-before: page; } .sign td { height: 2.2em; }
-"""
-
-
-def to_html(
-    pairing: Pairing,
-    required: Required,
-    rows: Sequence[Row],
-    evidence: Evidence | None = None,
-    signed: str = UNSIGNED,
-) -> str:
-    """Return the table as one page of HTML that prints on A4; a page each output."""
-    parts = [
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">',
-        f"<title>Failsafe behaviour of {escape(pairing.name)}</title>",
-        f"<style>{STYLE}</style></head><body>",
-        f"<h1>Failsafe behaviour of {escape(pairing.name)}</h1>",
-        f"<p>Pairing digest {escape(pairing.digest)}. <b>{escape(signed)}.</b></p>",
-        *(f"<p>{escape(line)}</p>" for line in summary(rows)),
-        "<h2>Output and kind of fault</h2>",
-        _html_table(
-            ("output", *COLUMNS),
-            [[output, *(found[one] for one in COLUMNS)] for output, found in overview(rows)],
-        ),
-    ]
-    for output, lines in by_output(rows).items():
-        table = _html_table(HEADINGS, [cells(one, evidence or {}) for one in lines])
-        parts.append(f"<section><h2>{escape(output)}</h2>{table}</section>")
-    requirements = [
-        [one.id, one.hazard, str(one.within_ms), one.because + _safer(one.safer)]
-        for one in required.tables.require
-    ]
-    parts.append("<section><h2>Requirements</h2>")
-    parts.append(_html_table(("id", "hazard", "FTTI ms", "source and reason"), requirements))
-    for title, texts in (
-        ("Assumptions on the installer", required.tables.assumption),
-        ("Faults this table does not cover", required.tables.not_covered),
-    ):
-        items = "".join(f"<li>{escape(text)}</li>" for text in texts or ["none given"])
-        parts.append(f"<h2>{title}</h2><ul>{items}</ul>")
-    parts.append("</section></body></html>\n")
-    return "\n".join(parts)
-
-
-def _html_table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    head = "".join(f"<th>{escape(one)}</th>" for one in headings)
-    body = "".join(
-        "<tr>" + "".join(f"<td{_look(cell)}>{escape(cell)}</td>" for cell in row) + "</tr>"
-        for row in rows
-    )
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
-
-
-def _look(cell: str) -> str:
-    return ' class="look"' if cell.startswith(("DEVIATES", "UNDETECTED", "OPEN")) else ""

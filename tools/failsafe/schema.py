@@ -20,7 +20,11 @@ class ChoiceTable(StrictTable):
     )
     only: Choices = Field({}, description="choices of other axes it can occur with")
     first: dict[str, Setting] = Field({}, description="what is set before, to come from there")
+    then: dict[str, Setting] = Field({}, description="what is set a settling time later")
     settle_ms: int = Field(0, ge=0, le=60000, description="time to reach it, if not the file's")
+    shows: dict[str, Setting] = Field(
+        {}, description="outputs that show that it was reached, with their states"
+    )
     after_fault: str = Field("", description="'class of subject' that came and went before")
 
 

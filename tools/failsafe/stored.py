@@ -7,13 +7,14 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from tools.failsafe.folding import Line, fold
+from tools.failsafe.folding import Line, few, fold
 from tools.failsafe.matching import Situation
 from tools.failsafe.rows import Row, Status
 from xlate_core.errors import InputError
 
 FILE, EVIDENCE_FILE = "table.json", "evidence.json"
 FORMAT = 1
+BOARDS = ("reference", "native", "emulated")
 COLUMNS = tuple(field.name for field in fields(Row))
 
 
@@ -95,15 +96,48 @@ def evidence_of(folder: Path) -> list[dict[str, Any]]:
 
 
 def evidence_words(proofs: Sequence[dict[str, Any]]) -> dict[str, str]:
-    """Return for each line its vector and what the boards said of it, in words."""
-    words: dict[str, str] = {}
+    """Return for each line its vectors, what boards said, which broken copies are seen."""
+    of_line: dict[str, list[dict[str, Any]]] = {}
     for proof in proofs:
-        said = ", ".join(f"{board} {verdict}" for board, verdict in proof["boards"].items())
-        wrong = f"; differs: {', '.join(proof['differs'])}" if proof["differs"] else ""
         for line in proof["lines"]:
-            name = proof["vector"].split(".")[0].removeprefix("failsafe_")
-            words[line] = f"{name} {proof['digest'][:8]}: {said}{wrong}"
-    return words
+            of_line.setdefault(line, []).append(proof)
+    return {line: _words(found) for line, found in of_line.items()}
+
+
+def _words(proofs: Sequence[dict[str, Any]]) -> str:
+    """Return what the vectors of one line say: the first that is no pass, or pass."""
+    names = [
+        f"{proof['vector'].split('.')[0].removeprefix('failsafe_')} {proof['digest'][:8]}"
+        for proof in proofs
+    ]
+    boards = dict.fromkeys(BOARDS, "not run")
+    for proof in reversed(proofs):
+        boards |= {one: said for one, said in proof["boards"].items() if said == "pass"}
+    for proof in reversed(proofs):
+        boards |= {one: said for one, said in proof["boards"].items() if said != "pass"}
+    if not set(boards) - set(BOARDS):
+        boards["real"] = "not run"
+    said = ", ".join(f"{board} {verdict}" for board, verdict in boards.items())
+    differs = list(dict.fromkeys(output for proof in proofs for output in proof["differs"]))
+    wrong = f"; differs: {', '.join(differs)}" if differs else ""
+    return f"{few(names, 1)}: {said}{wrong}; {_broken_words(broken_counts(proofs))}"
+
+
+def _broken_words(counts: dict[str, int]) -> str:
+    if not counts:
+        return "broken copies not run"
+    seen = [words for words, count in counts.items() if count]
+    which = f": {few(seen, 2)}" if seen else ""
+    return f"sees {len(seen)} of {len(counts)} broken copies{which}"
+
+
+def broken_counts(proofs: Sequence[dict[str, Any]]) -> dict[str, int]:
+    """Return for every broken copy that was tried how many vectors see it."""
+    found: dict[str, int] = {}
+    for proof in proofs:
+        for words, caught in proof["broken"].items():
+            found[words] = found.get(words, 0) + caught
+    return found
 
 
 def line_facts(line: Line) -> dict[str, Any]:
