@@ -45,8 +45,10 @@ them all; firmware on a board is held to the same files, bit for bit.""",
     ),
     (
         """\
-What must each output do when something fails? A person requires it, the table shows what was seen.
-Here the smallest pairing; that of the farm pickup takes minutes: fixtures/tables/farm_pickup.""",
+What must each output do when something fails? A person requires it, every fault is tried in every
+situation, and the table shows what was seen: a row is one output, fault and situation. "undetected"
+is shown, not hidden: nothing tells a plausible wrong value from a true one. Here the smallest
+pairing; `xlate failsafe build fixtures/pairings/farm_pickup` does the whole car in minutes.""",
         [
             "failsafe",
             "build",

@@ -64,7 +64,7 @@ def build(
             click.echo(line)
     else:
         print_table(loaded, rows, signed)
-    click.echo((folder / "table.html").as_posix())
+    click.echo(f"the table, for a browser or a printer: {(folder / 'table.html').as_posix()}")
     if any(row.status in ("deviates", "open") for row in rows):
         sys.exit(EXIT_DIFFERENCE)
 

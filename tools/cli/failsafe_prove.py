@@ -91,7 +91,7 @@ def prove(
         f"{len(proofs)} vectors show {lines} of {len(stored.lines)} lines; the others are of "
         f"faults the bench cannot make; run on {', '.join(boards)}"
     )
-    click.echo((folder / "table.html").as_posix())
+    click.echo(f"the table, for a browser or a printer: {(folder / 'table.html').as_posix()}")
     if any(set(proof.boards.values()) != {"pass"} or proof.differs for proof in proofs):
         sys.exit(EXIT_DIFFERENCE)
 
