@@ -15,6 +15,7 @@ from tools.cli.main import main
 from tools.failsafe.build import Builder
 from tools.failsafe.folding import fold
 from tools.failsafe.rows import Status
+from xlate_core.errors import InputError
 
 TEXT = REQUIRED.read_text(encoding="utf-8")
 
@@ -111,6 +112,49 @@ because = "own choice"
     assert "contradictory switches of contradiction.key" in names
     rows = rows_of(builder, "interaction")
     assert [(one.output, one.status) for one in rows] == [("output.fan_relay", Status.PASS)]
+
+
+def test_a_named_interaction_is_one_line_for_all_its_outputs(tmp_path: Path) -> None:
+    meeting = """
+[[interaction]]
+id = "MEET"
+words = "data is lost, and the key goes out"
+situations = { power = ["running"], engine = ["warm"] }
+faults = ["lost of engine.STATE"]
+after_ms = 20
+then = { "input.key_switch" = "inactive" }
+outputs = ["output.fan_relay", "body.GAUGE.FanOn"]
+state = "off"
+within_ms = 20
+because = "own choice"
+"""
+    lines = fold(rows_of(builder_of(TEXT + meeting, tmp_path), "interaction"))
+    assert [(line.output, line.rows, line.status) for line in lines] == [
+        ("several outputs", 2, Status.PASS)
+    ]
+
+
+def test_faults_the_bench_cannot_make_are_undetected_unless_somebody_says_why(
+    tmp_path: Path,
+) -> None:
+    """A reason that speaks of other outputs is none for this one."""
+    other = """
+[[not_applicable]]
+faults = ["*"]
+outputs = ["body.GAUGE.*"]
+reason = "only shown, never acted on"
+"""
+    rows = list(builder_of(TEXT + other, tmp_path).static_rows())
+    assert {(one.kind, one.status) for one in rows if one.output == "output.fan_relay"} == {
+        (kind, Status.UNDETECTED) for kind in ("output open", "output shorted", "output stuck")
+    }
+
+
+def test_a_situation_that_was_not_reached_is_refused(tmp_path: Path) -> None:
+    text = TEXT.replace('"body.GAUGE.Turns" = 2000', '"body.GAUGE.Turns" = 2500')
+    builder = builder_of(text, tmp_path)
+    with pytest.raises(InputError, match=r"running.shows: found body.GAUGE.Turns 2000 rpm"):
+        rows_of(builder, "lost")
 
 
 BREAK = {
