@@ -73,18 +73,24 @@ def write(records: Iterable[NamedRecord], mark: int) -> bytes:
     return content + zlib.crc32(content).to_bytes(MARK_OCTETS, "little")
 
 
+def is_whole(mark: int, kept: bytes) -> bool:
+    """Return whether kept memory is whole and ours."""
+    content, seal = kept[:-MARK_OCTETS], kept[-MARK_OCTETS:]
+    return (
+        content[:MARK_OCTETS] == mark.to_bytes(MARK_OCTETS, "little")
+        and zlib.crc32(content).to_bytes(MARK_OCTETS, "little") == seal
+    )
+
+
 def read(records: Iterable[NamedRecord], mark: int, kept: bytes) -> bool:
     """Take up kept memory; return false and change nothing when it is not whole or not ours."""
     named = list(_kept(records))
     octets = sum(field.width.octets for _, _, field in named) + 2 * MARK_OCTETS
-    content, seal = kept[:-MARK_OCTETS], kept[-MARK_OCTETS:]
-    if len(kept) != octets or seal != zlib.crc32(content).to_bytes(MARK_OCTETS, "little"):
-        return False
-    if content[:MARK_OCTETS] != mark.to_bytes(MARK_OCTETS, "little"):
+    if len(kept) != octets or not is_whole(mark, kept):
         return False
     place = MARK_OCTETS
     for _, record, field in named:
-        take_up(record, field, content[place : place + field.width.octets])
+        take_up(record, field, kept[place : place + field.width.octets])
         place += field.width.octets
     return True
 

@@ -97,7 +97,8 @@ def source() -> str:
     parts = [GENERATED, '#include "xb_state.h"\n']
     for name, record in RECORDS.items():
         values = [f"    .{c_name(field.name)} = {field.reset or 0}u," for field in record.FIELDS]
-        writes = []
+        keeps = any(field.kept for field in record.FIELDS)
+        writes = [] if keeps else ["    if (writer->kept_only != 0u) {\n        return;\n    }"]
         for field in record.FIELDS:
             member, kind = f"state->{c_name(field.name)}", C_TYPES[field.width]
             given = f"(uint64_t)(int64_t){member}" if field.width.signed else member

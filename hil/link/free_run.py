@@ -65,11 +65,13 @@ class FreeRun:
 class Replay:
     """Takes the journal tick by tick and runs the reference beside it."""
 
-    def __init__(self, board: LinkBoard) -> None:
-        """Start where the board starts after a power-on reset."""
+    def __init__(self, board: LinkBoard, image: bytes | None = None) -> None:
+        """Start where the board starts: in the state of an image, or after a power-on reset."""
         self.run = FreeRun()
         self.reader = OutputReader(board.pairing)
         self._reference = ReferenceBoard(board.pairing)
+        if image is not None:
+            self._reference.bridge.restore(image)
         self._inputs = initial(board.pairing)
 
     def take(self, payload: bytes, checks: tuple[int, int]) -> None:
@@ -147,21 +149,24 @@ def filled(pieces: deque[bytes], room: int) -> bytes:
     return taken
 
 
-def free_run(board: LinkBoard, seconds: float, plays: Iterator[Play]) -> FreeRun:
+def free_run(
+    board: LinkBoard, seconds: float, plays: Iterator[Play], as_it_is: bool = False
+) -> FreeRun:
     """Let a board run by its own clock and throw the plays in at their times; compare all of it.
 
-    Raises BoardError when the journal is not whole.
+    It begins with a power-on reset, or with the board as it is: after a restart with the memory
+    that survived. Raises BoardError when the journal is not whole.
     """
     session = board.session
     tick_s = board.pairing.spec.tick_ms / 1000
-    board.reset(ResetCause.POWER_ON, False)
-    replay = Replay(board)
+    if as_it_is:
+        replay, reset = Replay(board, board.image()), b""
+    else:
+        board.reset(ResetCause.POWER_ON, False)
+        replay, reset = Replay(board), reset_record(ResetCause.POWER_ON, False)
     inputs = initial(board.pairing)
     start = input_records(board.told_inputs, inputs)
-    session.submit(
-        Kind.WORK,
-        start + reset_record(ResetCause.POWER_ON, False) + RECORD[Op.FREE_RUN].pack(Op.FREE_RUN, 1),
-    )
+    session.submit(Kind.WORK, start + reset + RECORD[Op.FREE_RUN].pack(Op.FREE_RUN, 1))
     began = time.monotonic()
     tick = 0
     play = next(plays, None)

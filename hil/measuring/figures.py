@@ -51,7 +51,11 @@ def on_emulator(
 def key_figures(found: Found) -> dict[str, int]:
     """Return the figures that are compared."""
     times = found.all
-    figures = {"tick_most_in_search": found.worst.counts, "stack_octets": found.stack}
+    figures = {
+        "tick_most_in_search": found.worst.counts,
+        "keeping": found.keeping,
+        "stack_octets": found.stack,
+    }
     if times.tick.count:
         figures |= {
             "receive_most": times.receive.most,

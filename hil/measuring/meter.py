@@ -119,6 +119,10 @@ class Meter:
         """Return the digest of the board's state."""
         return self._exchange(b"D", 1)[0]
 
+    def keeping(self) -> int:
+        """Return the time of writing kept memory, which a board does after every control tick."""
+        return self._exchange(b"K", 1)[0]
+
     def stack(self) -> int:
         """Return the octets of stack used since the start."""
         return self._exchange(b"S", 1)[0]

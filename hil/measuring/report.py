@@ -33,6 +33,7 @@ class Found:
     pairing: str
     hertz: int
     stack: int = 0
+    keeping: int = 0
     all: Times = field(default_factory=Times)
     by_vector: dict[str, Times] = field(default_factory=dict)
     worst: Worst = field(default_factory=lambda: Worst(0, None, 0))
@@ -63,6 +64,7 @@ class Found:
             "receive": self.all.receive.plain(),
             "tick": self.all.tick.plain(),
             "reset": self.all.reset.plain(),
+            "keeping": self.keeping,
             "search": {
                 "worst_tick": self.worst.counts,
                 "tries": self.worst.tries,
@@ -94,6 +96,7 @@ def measure(
     found.worst = search(meter, pairing, request.tries, request.seed, progress)
     if found.worst.found is not None:
         found.worst_words = tuple(words(pairing.spec, found.worst.found))
+    found.keeping = meter.keeping()
     found.stack = meter.stack()
     return found
 
@@ -124,6 +127,7 @@ def lines(found: Found, goal: int) -> list[str]:
         f"longest tick seen {found.worst_tick()}: {share // 10}.{share % 10} % of a millisecond "
         f"({found.microseconds(found.worst_tick())} us){assumed}; goal {goal}: {verdict}"
     )
+    out.append(f"kept memory is written in {found.keeping}, after every control tick")
     limit = "" if found.static_stack is None else f", at most {found.static_stack} by the compiler"
     out.append(
         f"stack used {found.stack} octets by its paint, interrupts and the measuring loop "

@@ -3,22 +3,29 @@
 import os
 import signal
 import struct
+import subprocess
 import time
+from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
+from elftools.elf.elffile import ELFFile
 
 from hil.boards import emulated, emulator
 from hil.boards.emulated import EmulatedBoard, firmware
 from hil.boards.emulator import Emulator
 from hil.boards.interface import BoardError
 from hil.boards.options import BoardOptions
+from hil.link.free_run import free_run
 from hil.runner import Pairings, is_vector, load_for_run, run_vector
 from hil.verdicts import Verdict
 from tests.core.test_bridge import PAIRINGS
 from tests.link.test_free_run import whole_run
+from tests.link.test_lasting import came_back, driven
 from tools.environment import ARM_COMPILER, EMULATOR
-from xlate_core.bridge import ResetCause
+from xlate_core.bridge import Bridge, ResetCause
+from xlate_core.kept_memory import MEMORY_REFUSED, MEMORY_TAKEN
 from xlate_core.pairing import load
 
 MISSING = [need for need in (EMULATOR, ARM_COMPILER) if not need.present()]
@@ -32,6 +39,30 @@ VECTORS = PAIRINGS.parent / "vectors"
 BUDGET = {"farm_pickup": 260_000, "minimal": 120_000, "long_nights": 60_000}
 """Octets of vectors that are run, by pairing: the shortest of them, all vectors being told apart by
 their size. The rest runs on demand: `xlate vectors run --board emulated`."""
+
+
+KEEPS = "long_nights"
+"""The pairing that keeps most over a restart."""
+
+
+def place_of(elf: Path, name: str) -> tuple[int, int]:
+    """Return address and size of a variable of a firmware."""
+    with elf.open("rb") as stream:
+        table = ELFFile(stream).get_section_by_name(".symtab")
+        found = table.get_symbol_by_name(name)
+        assert len(found) == 1
+        return int(found[0]["st_value"]), int(found[0]["st_size"])
+
+
+def add_devices(monkeypatch: pytest.MonkeyPatch, devices: list[str]) -> None:
+    """Have every emulator started with more devices."""
+    start = subprocess.Popen
+
+    def with_devices(command: list[str], **words: Any) -> Any:
+        more = [word for device in devices for word in ("-device", device)]
+        return start([*command, *more], **words)
+
+    monkeypatch.setattr(emulator.subprocess, "Popen", with_devices)
 
 
 def chosen(name: str) -> list[Path]:
@@ -82,6 +113,68 @@ class TestOnTheEmulator:
             assert board.hello.boots == 1
             assert board.hello.cause == int(ResetCause.POWER_ON)
             assert board.identity().pairing_digest == pairing.digest
+        finally:
+            board.close()
+
+    def test_what_was_kept_is_back_after_a_restart(self) -> None:
+        pairing = load(PAIRINGS / KEEPS)
+        board = EmulatedBoard(pairing, firmware(pairing))
+        try:
+            came_back(board)
+        finally:
+            board.close()
+
+    @pytest.mark.parametrize("both", [False, True])
+    def test_a_damaged_copy_is_refused(self, both: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+        """The emulator writes over an octet of the copies at every reset."""
+        pairing = load(PAIRINGS / KEEPS)
+        elf = firmware(pairing)
+        kept = len(Bridge(pairing.spec).kept())
+        first, octets = place_of(elf, "lasting")
+        assert octets == 2 * kept + 1
+        damage = [first + kept // 2] + ([first + kept + kept // 2] if both else [])
+        add_devices(monkeypatch, [f"loader,addr={at},data=0xA5,data-len=1" for at in damage])
+        board = EmulatedBoard(pairing, elf)
+        try:
+            reference = driven(board, 1202)
+            board.restart()
+            reference.reset(ResetCause.COMMANDED, True)
+            after = dict(board.dump())
+            if both:
+                assert after["start.memory"] == MEMORY_REFUSED
+                assert after["operation.ticks"] == 0
+            else:
+                assert after["start.memory"] == MEMORY_TAKEN
+                assert 0 <= reference.field("operation.ticks") - after["operation.ticks"] <= 1
+        finally:
+            board.close()
+
+    def test_a_power_on_has_no_memory(self) -> None:
+        pairing = load(PAIRINGS / KEEPS)
+        board = EmulatedBoard(pairing, firmware(pairing))
+        try:
+            driven(board, 300)
+            board.recover()  # another emulator
+            assert board.hello.cause == int(ResetCause.POWER_ON)
+            assert board.image() == Bridge(pairing.spec).image()
+        finally:
+            board.close()
+
+    def test_its_own_clock_goes_on_with_what_was_kept(self) -> None:
+        pairing = load(PAIRINGS / KEEPS)
+        board = EmulatedBoard(pairing, firmware(pairing))
+        try:
+            driven(board, 300)
+            for _ in range(9):  # a busy machine may keep the host from the line
+                board.restart()
+                with suppress(BoardError):
+                    run = free_run(board, 0.5, iter(()), as_it_is=True)
+                    break
+                board.recover()
+                driven(board, 300)
+            assert run.difference is None
+            assert run.ticks > 50
+            assert dict(board.dump())["start.memory"] == MEMORY_TAKEN
         finally:
             board.close()
 

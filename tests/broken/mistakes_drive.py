@@ -660,4 +660,28 @@ RUNNING = _in(
     ),
 )
 
-MISTAKES = (*DEMAND, *FAN, *DUTY, *PUMP, *COMMAND, *COOLER, *STARTER, *TORQUE, *RUNNING)
+REQUESTS = (
+    Mistake(
+        "fan_first_request_wins",
+        "functions/cooling_fan.py",
+        "            wanted = max(wanted, request.stage)\n",
+        "            wanted = max(wanted, request.stage)\n            break\n",
+        "test_stand/fan_requests_apart",
+    ),
+    Mistake(
+        "fan_lost_request_asks",
+        "functions/cooling_fan.py",
+        "if other.value != 0 and usable(other):",
+        "if other.value != 0:",
+        "test_stand/fan_requests_apart",
+    ),
+    Mistake(
+        "fan_beyond_loss_stage_at_once",
+        "functions/cooling_fan.py",
+        "number <= forced",
+        "number <= forced + 1",
+        "test_stand/fan_beyond_loss_stage",
+    ),
+)
+
+MISTAKES = (*DEMAND, *FAN, *REQUESTS, *DUTY, *PUMP, *COMMAND, *COOLER, *STARTER, *TORQUE, *RUNNING)

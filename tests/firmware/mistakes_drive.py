@@ -318,4 +318,28 @@ RUNNING = _in(
     ),
 )
 
-MISTAKES = (*DEMAND, *FAN, *DUTY, *PUMP, *COMMAND, *COOLER, *STARTER, *TORQUE, *RUNNING)
+REQUESTS = (
+    Mistake(
+        "fan_first_request_wins",
+        "functions/cooling_fan.c",
+        "            wanted = spec->requests[i].stage;\n",
+        "            wanted = spec->requests[i].stage;\n            break;\n",
+        "test_stand/fan_requests_apart",
+    ),
+    Mistake(
+        "fan_lost_request_asks",
+        "functions/cooling_fan.c",
+        "other->value != 0 && xb_usable(other) != 0u",
+        "other->value != 0",
+        "test_stand/fan_requests_apart",
+    ),
+    Mistake(
+        "fan_beyond_loss_stage_at_once",
+        "functions/cooling_fan.c",
+        "i + 1u <= forced",
+        "i <= forced",
+        "test_stand/fan_beyond_loss_stage",
+    ),
+)
+
+MISTAKES = (*DEMAND, *FAN, *REQUESTS, *DUTY, *PUMP, *COMMAND, *COOLER, *STARTER, *TORQUE, *RUNNING)

@@ -230,16 +230,29 @@ def test_the_trial_of_the_inspection_goes_on_with_the_next_network(
     assert not table.exists(), "a calibration is whole or not there"
 
 
+AT_A_TERMINAL = """\
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)
+from tools.cli.main import main
+main()
+"""
+"""The command as a terminal starts it; whoever runs the tests may ignore interrupts."""
+
+
 @needs_compiler
 @pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="a console's Ctrl-C reaches the test itself there")
 def test_one_ctrl_c_at_a_terminal_ends_it_soon(tmp_path: Path) -> None:
     """The signal goes to the whole group, as a terminal sends it: to the board as well."""
     program()
-    command = [sys.executable, "-m", "tools.cli.main", "board", "disturb"]
+    command = [sys.executable, "-c", AT_A_TERMINAL, "board", "disturb"]
     with (tmp_path / "said").open("w+", encoding="utf-8") as said:
         child = subprocess.Popen(
-            command, cwd=ROOT, stdout=said, stderr=said, start_new_session=True
+            command,
+            cwd=ROOT,
+            stdout=said,
+            stderr=said,
+            start_new_session=True,
         )
         try:
             time.sleep(6.0)

@@ -30,7 +30,7 @@ class ScriptedBoard(threading.Thread):
         super().__init__(daemon=True)
         spec = pairing.spec.pins
         tick = 5 + len(spec.levels) + 2 * len(spec.analogues) + 8
-        self.sizes = {b"F": 16, b"T": tick, b"M": 3, b"R": 1, b"S": 1, b"D": 1}
+        self.sizes = {b"F": 16, b"T": tick, b"M": 3, b"R": 1, b"K": 1, b"S": 1, b"D": 1}
         self.digest = bytes.fromhex(pairing.digest)
         self.listening = socket.create_server(("127.0.0.1", 0))
         self.restarts = 0
@@ -82,6 +82,7 @@ def test_a_board_on_a_line_is_told_in_cycles_and_microseconds(
     assert (
         "longest tick seen 5040: 3.0 % of a millisecond (30.0 us); goal 8400: met" in answer.output
     )
+    assert "kept memory is written in 5040, after every control tick" in answer.output
     told = json.loads(figures.read_text(encoding="utf-8"))
     assert (told["counts_are"], told["worst_tick_us"]) == ("core cycles", 30.0)
 

@@ -161,9 +161,21 @@ def restart_command(board: str, folder: Path | None, baud: int) -> None:
     show_default=True,
     help="Style of the traffic.",
 )
+@click.option(
+    "--as-started",
+    is_flag=True,
+    help="Begin as the board started, with the memory it kept, not with a power-on.",
+)
 @json_option
 def free_run_command(
-    board: str, folder: Path | None, baud: int, seconds: float, seed: int, style: str, as_json: bool
+    board: str,
+    folder: Path | None,
+    baud: int,
+    seconds: float,
+    seed: int,
+    style: str,
+    as_started: bool,
+    as_json: bool,
 ) -> None:
     """Let BOARD run by its own clock under random traffic and compare its journal.
 
@@ -188,7 +200,7 @@ def free_run_command(
             ticks = int(seconds * 1000) // pairing.spec.tick_ms
             steps = random_traffic.steps(names, seed, style, ticks)
             header = Header("", "", "", "", 0, 1, ticks, ticks, (), "", "", None)
-            run = free_run(opened, seconds, plays.of_steps(steps, header))
+            run = free_run(opened, seconds, plays.of_steps(steps, header), as_started)
         finally:
             close_board(opened)
     lines = [] if run.difference is None else free_run_lines(names, run.difference)

@@ -233,6 +233,14 @@ uint32_t xb_kept(uint8_t *buffer)
     return xb_kept_write(&engine, buffer);
 }
 
+/* Return whether the last tick was a control tick of a pairing that keeps something: kept fields
+ * belong to what runs on control ticks. */
+uint8_t xb_kept_moved(void)
+{
+    return engine.spec->keeps != 0u
+           && engine.clockwork.phase == 1u % engine.spec->control_ticks;
+}
+
 /* Return the number of the rule set. */
 uint32_t xb_rules(void)
 {

@@ -4,6 +4,7 @@
 #include "arithmetic.h"
 #include "fields.h"
 #include "state_image.h"
+#include "xlate_bridge.h"
 
 #define MARK_OCTETS 4u
 
@@ -31,8 +32,8 @@ uint32_t xb_kept_write(xb_engine *engine, uint8_t *buffer)
     return writer.length;
 }
 
-/* Take up kept memory; return 0 and change nothing when it is not whole or not ours. */
-uint8_t xb_kept_read(xb_engine *engine, const uint8_t *kept)
+/* Return whether kept memory is whole and ours. */
+uint8_t xb_kept_is_whole(const uint8_t *kept)
 {
     xb_writer reader = xb_new_writer(NULL, kept, 1u);
     uint64_t layout = xb_put_field(&reader, 0u, MARK_OCTETS, 1u);
@@ -45,7 +46,17 @@ uint8_t xb_kept_read(xb_engine *engine, const uint8_t *kept)
     if (layout != XB_KEPT_LAYOUT || xb_put_field(&reader, 0u, MARK_OCTETS, 1u) != crc) {
         return 0u;
     }
-    reader = xb_new_writer(NULL, kept, 1u);
+    return 1u;
+}
+
+/* Take up kept memory; return 0 and change nothing when it is not whole or not ours. */
+uint8_t xb_kept_read(xb_engine *engine, const uint8_t *kept)
+{
+    xb_writer reader = xb_new_writer(NULL, kept, 1u);
+
+    if (xb_kept_is_whole(kept) == 0u) {
+        return 0u;
+    }
     (void)xb_put_field(&reader, 0u, MARK_OCTETS, 1u);
     xb_image_write(engine, &reader);
     return 1u;

@@ -90,6 +90,14 @@ uint32_t xb_image(uint8_t *buffer);
  * start, or non-volatile memory before power_hold ends. */
 uint32_t xb_kept(uint8_t *buffer);
 
+/* Return 1 when the last tick may have changed what xb_kept writes: after a control tick of a
+ * pairing that keeps something. Else storing it again is spared. */
+uint8_t xb_kept_moved(void);
+
+/* Return 1 when XB_KEPT_OCTETS octets are what xb_kept writes, whole and of this pairing, which
+ * xb_reset takes up; else 0. */
+uint8_t xb_kept_is_whole(const uint8_t *kept);
+
 /* Write `count` octets of the state image from place `first` on, for a buffer that cannot hold it
  * all. */
 void xb_image_part(uint8_t *buffer, uint32_t first, uint32_t count);

@@ -63,6 +63,13 @@ uint32_t xb_port_cycles(void)
     return 0u;
 }
 
+xb_lasting *xb_port_lasting(void)
+{
+    static xb_lasting lasting;
+
+    return &lasting;
+}
+
 void xb_port_restart(void)
 {
     restarted = 1u;

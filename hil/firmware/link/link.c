@@ -19,7 +19,8 @@ static xb_work work;
 static xb_link_counts counts;
 static uint32_t cause;
 static uint32_t boots;
-static uint8_t begun; /* the request whose turn it is has begun */
+static uint8_t begun;    /* the request whose turn it is has begun */
+static uint8_t survives; /* what xb_port_lasting holds is from before the start */
 
 /* Send who this is: as banner after the start, as identity in answer to hello. */
 static void send_identity(uint8_t kind)
@@ -69,13 +70,15 @@ static void send_status(void)
     xb_session_control(&session, (uint8_t)XB_KIND_STATUS, payload, XB_STATUS_OCTETS);
 }
 
-/* Put core and session to their start. */
+/* Put core and session to their start. The memory that survived the board's restart is there until
+ * the core is run or reset; from then on it is the host that decides. */
 static void start_over(uint16_t nonce)
 {
+    survives = (work.has_run == 0u) ? survives : 0u;
     xb_session_start(&session, nonce);
     xb_work_start(&work);
     begun = 0u;
-    xb_reset((xb_reset_cause)cause, NULL);
+    xb_reset((xb_reset_cause)cause, (survives != 0u) ? xb_lasting_find(xb_port_lasting()) : NULL);
 }
 
 /* Start the link and the core, and send the boot banner. */
@@ -87,6 +90,8 @@ void xb_link_start(uint32_t reset_cause, uint32_t boot_count)
     cause = (reset_cause <= (uint32_t)XB_RESET_COMMANDED) ? reset_cause : 0u;
     boots = boot_count;
     counts = none;
+    survives = (cause != (uint32_t)XB_RESET_POWER_ON) ? 1u : 0u;
+    work.has_run = 0u;
     xb_decoder_reset(&decoder);
     start_over(0u);
     xb_port_write(&delimiter, 1u); /* ends whatever the line carried while we started */

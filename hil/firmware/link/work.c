@@ -4,6 +4,7 @@
 #include "octets.h"
 #include "telling.h"
 #include "xb_packets.h"
+#include "xb_port.h"
 
 #include <stddef.h>
 
@@ -21,11 +22,21 @@ void xb_work_start(xb_work *work)
     *work = empty;
 }
 
-/* Run one tick and tell what it put out. */
-static void run_tick(xb_work *work, xb_session *session, xb_link_counts *counts)
+/* Run one tick of the core and store what it keeps. */
+static void step_core(xb_work *work, xb_link_counts *counts)
 {
     xb_tick(&work->inputs, &work->outputs);
     xb_tally(&counts->ticks);
+    work->has_run = 1u;
+    if (xb_kept_moved() != 0u) {
+        xb_lasting_store(xb_port_lasting());
+    }
+}
+
+/* Run one tick and tell what it put out. */
+static void run_tick(xb_work *work, xb_session *session, xb_link_counts *counts)
+{
+    step_core(work, counts);
     work->telling = 1u;
     work->item = 0u;
     xb_go_on_telling(work, session);
@@ -161,17 +172,20 @@ static void take_free_run(xb_work *work, xb_session *session, const uint8_t *rec
     }
 }
 
-/* Restart the core; `kept` says whether the memory that survives a reset survives this one. */
-static void reset_core(xb_reset_cause cause, uint8_t kept)
+/* Restart the core; `kept` says whether the memory that survives a reset survives this one. What the
+ * core keeps afterwards is what a restart of the board finds. */
+static void reset_core(xb_work *work, xb_reset_cause cause, uint8_t kept)
 {
-    static uint8_t memory[XB_KEPT_OCTETS];
+    xb_lasting *lasting = xb_port_lasting();
 
     if (kept != 0u) {
-        (void)xb_kept(memory);
-        xb_reset(cause, memory);
+        xb_lasting_store(lasting);
+        xb_reset(cause, xb_lasting_find(lasting));
     } else {
         xb_reset(cause, NULL);
     }
+    xb_lasting_store(lasting);
+    work->has_run = 1u;
 }
 
 /* Take a record that is neither a frame nor an input. */
@@ -188,7 +202,7 @@ static outcome take_order(xb_work *work, xb_session *session, const uint8_t *rec
         if (record[XB_RESET_RECORD_AT_CAUSE] > (uint8_t)XB_RESET_COMMANDED) {
             return RANGE;
         }
-        reset_core((xb_reset_cause)record[XB_RESET_RECORD_AT_CAUSE],
+        reset_core(work, (xb_reset_cause)record[XB_RESET_RECORD_AT_CAUSE],
                    record[XB_RESET_RECORD_AT_KEPT]);
         work->told = 0u;
         return DONE;
@@ -296,9 +310,8 @@ void xb_work_clock(xb_work *work, xb_session *session, xb_link_counts *counts)
         return;
     }
     if (xb_session_room(session) < XB_TICK_PACKETS + 1u) {
-        xb_tick(&work->inputs, &work->outputs);
+        step_core(work, counts);
         xb_tally(&work->lost);
-        xb_tally(&counts->ticks);
         return;
     }
     run_tick(work, session, counts);

@@ -17,6 +17,7 @@
  * - quiet ticks ran with nothing to tell;
  * - telling is 1 while a tick's outputs are being told, item the next of them;
  * - told is 0 until the outputs were told once since a reset;
+ * - has_run is 1 when the core was run or reset since xb_work_start;
  * - free_run, since_told (ticks since the last reply left) and lost belong to the free run. */
 typedef struct {
     xb_inputs inputs;
@@ -27,6 +28,7 @@ typedef struct {
     uint8_t commands[XB_BUSES];
     uint8_t power_hold;
     uint8_t told;
+    uint8_t has_run;
     uint8_t telling;
     uint8_t free_run;
     uint32_t item;

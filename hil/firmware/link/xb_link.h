@@ -19,7 +19,7 @@
 /* Start the link and the core, and send the boot banner.
  *
  * reset_cause is an xb_reset_cause; boots counts the starts of this board, from 1 on, as far as it
- * can remember them. */
+ * can remember them. After any cause but power-on the core takes up what xb_port_lasting holds. */
 void xb_link_start(uint32_t reset_cause, uint32_t boots);
 
 /* Work on what arrived and on what was asked for, for a bounded time (XB_LINK_BURST ticks at most).

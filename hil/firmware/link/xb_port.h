@@ -7,6 +7,8 @@
 
 #include <stdint.h>
 
+#include "lasting.h"
+
 /* Take up to `room` octets that were received; return how many, 0 when there are none. */
 uint32_t xb_port_read(uint8_t *buffer, uint32_t room);
 
@@ -24,6 +26,10 @@ uint32_t xb_port_ring(void);
 
 /* Free-running count of instructions or cycles; 0 where there is none. */
 uint32_t xb_port_cycles(void);
+
+/* Memory for what is kept over a restart (lasting.h): the same after every restart but a power-on,
+ * which may leave anything in it. */
+xb_lasting *xb_port_lasting(void);
 
 /* Restart the board as a reset does. Never returns. */
 void xb_port_restart(void);

@@ -3,8 +3,9 @@
  *     xlate_native [PORT]
  *
  * listens on 127.0.0.1 (port 0 or none: a free one), prints `port N` and serves one connection
- * after the other; each begins with a restart, as a board does when it is plugged in. In a free run
- * the clock is this machine's. It ends when its standard input is closed, so that it never outlives
+ * after the other; each begins with a power-on, as a board does when it is plugged in. Kept memory
+ * lasts over the host's restart, in the memory of this process; no file holds it. In a free run the
+ * clock is this machine's. It ends when its standard input is closed, so that it never outlives
  * whoever started it. */
 #define _POSIX_C_SOURCE 200112L
 #include <arpa/inet.h>
@@ -108,6 +109,13 @@ uint32_t xb_port_ring(void)
 uint32_t xb_port_cycles(void)
 {
     return 0u;
+}
+
+xb_lasting *xb_port_lasting(void)
+{
+    static xb_lasting lasting;
+
+    return &lasting;
 }
 
 void xb_port_restart(void)

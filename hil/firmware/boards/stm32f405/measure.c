@@ -7,6 +7,7 @@
  * 'I' so many (2) more ticks with the inputs of the last one; answered by the time (4) of each;
  * 'M' the same, answered by the longest (4) alone;
  * 'R' reset by command; answered by its time (4);
+ * 'K' writing kept memory, as after every control tick; answered by its time (4);
  * 'D' digest (4); 'S' octets of stack used so far (4);
  * in the firmware built for profiles: 'Z' forget all profiles, answered by 0 (4); 'P' profiles: how
  *     many (4), then of each function address, calls, total, longest, own (4 each).
@@ -161,6 +162,17 @@ static uint32_t run_reset(void)
     return since(before);
 }
 
+static uint32_t run_keep(void)
+{
+    static uint8_t kept[XB_KEPT_OCTETS];
+    uint32_t before;
+
+    XB_MASK_INTERRUPTS();
+    before = xb_port_cycles();
+    (void)xb_kept(kept);
+    return since(before);
+}
+
 #ifdef XB_PROFILE
 static void answer_profiles(void)
 {
@@ -192,6 +204,9 @@ static void run_record(void)
         break;
     case 'R':
         answer(run_reset());
+        break;
+    case 'K':
+        answer(run_keep());
         break;
     case 'D':
         answer(xb_digest());

@@ -1,7 +1,13 @@
 /* Why the module started, how often, and restarting it on purpose.
  *
  * A few words of memory that nothing clears survive a warm reset; a check word tells them from the
- * noise after power-on. What software did stands there, what the hardware did in RCC_CSR. */
+ * noise after power-on. What software did stands there, what the hardware did in RCC_CSR.
+ *
+ * The module's kept memory lies beside them. The SRAM holds its contents over a reset by software,
+ * by the watchdog and by the pin. After a power-on it is noise and not looked at; after a dip of the
+ * supply (brown-out), and after the firmware was replaced, its seal says whether it is whole. To
+ * last over a power-on it would have to lie in the backup SRAM, with a battery at VBAT; the emulator
+ * has none, so that is left. */
 #include "board.h"
 #include "registers.h"
 #include "xb_port.h"
@@ -20,6 +26,7 @@ typedef struct {
 } xb_survivor;
 
 static xb_survivor survivor __attribute__((section(".noinit")));
+static xb_lasting lasting __attribute__((section(".noinit")));
 static uint32_t cause;
 
 /* Return the reset cause from what the hardware says and whether memory survived. */
@@ -71,6 +78,12 @@ uint32_t xb_restart_cause(void)
 uint32_t xb_restart_boots(void)
 {
     return survivor.boots;
+}
+
+/* Return the memory that survives every restart but a power-on. */
+xb_lasting *xb_port_lasting(void)
+{
+    return &lasting;
 }
 
 /* Restart the core; whatever happens, it does not come back from here. */
