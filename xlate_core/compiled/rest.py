@@ -20,6 +20,7 @@ CONTROL = -1  # faults and power mode, which are run together
 CONDITIONS = -2
 NOTHING = (1, 0, 0, 0)  # a range no value is in
 LONGEST_PATIENCE = 256  # control ticks between two trials of a function that does not rest
+BEFORE_FIRST_TRIAL = 8  # control ticks; a stay that ends sooner is not worth the trials
 
 
 @dataclass(slots=True)
@@ -53,12 +54,14 @@ class Sleepers:
     control_tried: int = 0
 
     def start(self, controls: int) -> None:
-        """Begin with everybody awake, then let rest whoever can."""
+        """Begin with everybody awake; who can rest is tried once the stay has lasted a while."""
         functions = len(self.bridge.spec.functions)
         self.busy = [not isinstance(function, PURE) for function in self.bridge.spec.functions]
         self.patience = self.patience or [1] * functions
         self.tried = [controls] * functions
-        self.control_patience = 1
+        self.control_awake = True
+        self.control_tried = controls
+        self.control_patience = BEFORE_FIRST_TRIAL
         self.rests.clear()
         self.woken.clear()
         self.readers = [set() for _ in self.bridge.spec.quantities]
@@ -67,10 +70,6 @@ class Sleepers:
             setter(LOWEST, HIGHEST)
         self.judge = False
         self.rest_conditions()
-        self.rest_control(controls)
-        for number, busy in enumerate(self.busy):
-            if busy:
-                self._rest_function(number, controls)
         self._look_ahead()
 
     # REST

@@ -7,8 +7,8 @@ which n.
 """
 
 from collections.abc import Callable
-from copy import copy
 from dataclasses import dataclass, field, fields, is_dataclass
+from functools import cache
 from typing import Any
 
 from xlate_core.compiled.tracing import HIGHEST, LOWEST, Recorded, UntraceableError, Variable
@@ -80,7 +80,7 @@ class RecordedStore:
     def publish(self, index: int, value: Any, status: Any = 0, real: bool = True) -> None:
         """See whether a publication would change the quantity, by the store's own function."""
         self.published.add(index)
-        scratch: Any = {index: copy(self._store.states[index])}
+        scratch: Any = {index: copied(self._store.states[index])}
         trial = QuantityStore(self._store.specs, scratch)
         trial.publish(index, int(value), int(status), bool(real))
         self.changes = self.changes or bool(trial.changed)
@@ -117,28 +117,43 @@ class Opened:
     records: dict[str, Any] = field(default_factory=dict)
 
 
+@cache
+def _field_names(kind: Any) -> tuple[str, ...]:
+    """Return the names of the fields of a kind of record."""
+    return tuple(one.name for one in fields(kind))
+
+
+def copied(record: Any) -> Any:
+    """Return a copy of a state record; what it holds is shared."""
+    twin = object.__new__(type(record))
+    for name in _field_names(record.__class__):
+        setattr(twin, name, getattr(record, name))
+    return twin
+
+
 def open_record(original: Any, found: list[Opened]) -> Any:
     """Return a copy of a state record whose plain numbers record."""
-    copied = copy(original)
-    numbers = Opened(original, copied)
+    twin = object.__new__(type(original))
+    numbers = Opened(original, twin)
     found.append(numbers)
-    for one in fields(original):
-        value = getattr(original, one.name)
+    for name in _field_names(original.__class__):
+        value = getattr(original, name)
         if type(value) is int:
-            variable = numbers.variables[one.name] = Variable(value)
-            setattr(copied, one.name, Recorded(variable))
+            variable = numbers.variables[name] = Variable(value)
+            setattr(twin, name, Recorded(variable))
+        elif value is None or isinstance(value, int | str | bytes | tuple):
+            numbers.constants[name] = value
+            setattr(twin, name, value)
         elif isinstance(value, list):
             parts = [open_record(part, found) for part in value]
-            numbers.lists[one.name] = parts
-            setattr(copied, one.name, list(parts))
+            numbers.lists[name] = parts
+            setattr(twin, name, list(parts))
         elif is_dataclass(value) and hasattr(value, "FIELDS"):
-            part = numbers.records[one.name] = open_record(value, found)
-            setattr(copied, one.name, part)
-        elif value is None or isinstance(value, int | str | bytes | tuple):
-            numbers.constants[one.name] = value
+            part = numbers.records[name] = open_record(value, found)
+            setattr(twin, name, part)
         else:
-            raise UntraceableError(f"{one.name} is a {type(value).__name__}")
-    return copied
+            raise UntraceableError(f"{name} is a {type(value).__name__}")
+    return twin
 
 
 def _runs(variable: Variable, step: int) -> int:
