@@ -90,6 +90,22 @@ def test_a_counter_with_lost_frames_and_a_reset_is_found(place: Field, modulo: i
     assert found[0].facts["resets"] == 1
 
 
+def test_what_only_takes_away_what_a_counter_adds_is_no_counter() -> None:
+    """An inverted sum over a message in which little else moves."""
+    count = np.arange(600) % 16
+    switch = (np.arange(600) // 200) % 2  # moves the sum twice
+    payload = still(600)
+    insert(Field(20, 4), payload, count)
+    insert(Field(4, 4), payload, (15 - count - switch) % 16)
+    found = counters(material(payload))
+    assert [(guess.place, guess.facts["step"]) for guess in found] == [(Field(20, 4), 1)]
+
+    alone = still(600)
+    insert(Field(4, 4), alone, 15 - count)
+    (backward,) = counters(material(alone))
+    assert (backward.place, backward.facts["step"]) == (Field(4, 4), 15)
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_noise_has_no_counter_no_checksum_and_no_selector(seed: int) -> None:
     chance = np.random.default_rng(seed)

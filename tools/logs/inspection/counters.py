@@ -13,6 +13,7 @@ SAMPLE = 6000
 GOOD = 0.97
 STEADY = 0.995
 FEWEST_VALUES = 4
+SHARE_OF_ONE_SUM = 0.6  # switches beside the counter move the sum a few times
 UNSTEADY = 0.6
 
 
@@ -47,12 +48,26 @@ def counters(material: Material) -> list[Guess]:
             guess.score *= BACKWARD  # what follows a counter, as an inverted sum does, steps so
         if guess.facts["modulo"] < FEWEST_VALUES or guess.facts["good_steps"] < STEADY:
             guess.score *= UNSTEADY  # a selector, or a number that rises for a long time
+    found = [guess for guess in found if not any(_mirrors(material, guess, one) for one in found)]
     found.sort(key=lambda guess: -guess.score)
     for number, guess in enumerate(found):
         if any(_lockstep(material, guess, other) for other in found[:number]):
             guess.score *= 0.5
             guess.evidence += "; goes in step with another counter, so one may be a copy"
     return found
+
+
+def _mirrors(material: Material, one: Guess, other: Guess) -> bool:
+    """Whether one only takes away what a forward counter adds: an inverted sum over that."""
+    if one.facts["step"] == 1 or other.facts["step"] != 1:
+        return False
+    assert one.place is not None
+    assert other.place is not None
+    modulo = int(one.facts["modulo"])
+    if modulo != other.facts["modulo"]:
+        return False
+    sums = (extract(one.place, material.payload) + extract(other.place, material.payload)) % modulo
+    return float(np.bincount(sums).max() / len(sums)) >= SHARE_OF_ONE_SUM
 
 
 def _lockstep(material: Material, one: Guess, other: Guess) -> bool:
