@@ -38,6 +38,9 @@ if TYPE_CHECKING:
     help="Board to run the vectors on; may be given several times.",
 )
 @click.option(
+    "--every-class", is_flag=True, help="A vector for each class of faults in each line; many more."
+)
+@click.option(
     "--broken/--no-broken",
     default=True,
     show_default=True,
@@ -48,6 +51,7 @@ def prove(
     required_file: Path | None,
     out: Path | None,
     boards: tuple[str, ...],
+    every_class: bool,
     broken: bool,
 ) -> None:
     """Write a vector for every line of the built table and run it on boards.
@@ -73,7 +77,7 @@ def prove(
             f"{folder.as_posix()}: built of another pairing or other requirements; build it again"
         )
     try:
-        proofs = _proofs(pairing, path, loaded, folder, boards)
+        proofs = _proofs(pairing, path, loaded, folder, boards, every_class)
         if broken:
             proofs = _on_broken_copies(loaded, folder, proofs)
     except BoardError as error:
@@ -97,7 +101,12 @@ def prove(
 
 
 def _proofs(
-    pairing: Path, path: Path, loaded: "Pairing", folder: Path, boards: tuple[str, ...]
+    pairing: Path,
+    path: Path,
+    loaded: "Pairing",
+    folder: Path,
+    boards: tuple[str, ...],
+    every_class: bool,
 ) -> "list[Proof]":
     """Write the vectors and run them; print what differs."""
     from hil.boards.options import BoardOptions
@@ -119,6 +128,7 @@ def _proofs(
             folder / "vectors",
             opened,
             lambda done, total: progress(done, total, "vectors"),
+            every_class,
         )
         for proof in found:
             proofs.append(proof)

@@ -48,25 +48,32 @@ class Proof:
     broken: dict[str, bool] = field(default_factory=dict)
 
 
-def places(lines: Sequence[Line], rows: Sequence[Row]) -> list[tuple[Place, list[Line]]]:
-    """Return the fewest tries that show all lines, for each class of faults in them once.
+def places(
+    lines: Sequence[Line], rows: Sequence[Row], every_class: bool
+) -> list[tuple[Place, list[Line]]]:
+    """Return the fewest tries that show all lines, or each class of faults in each line.
 
-    Greedy, always the same. Each try comes with the lines it shows first for its class. Lines of
-    faults the bench cannot make have no try.
+    Greedy, always the same. Each try comes with what it shows first. Lines of faults the bench
+    cannot make have no try.
     """
     place_of = {row.id: (row.kind, row.subject, row.situation) for row in rows if row.situation}
     shown: dict[Place, dict[str, Line]] = {}
     for line in lines:
         for place in dict.fromkeys(place_of[one] for one in line.ids if one in place_of):
             shown.setdefault(place, {})[line.digest] = line
-    left = {(digest, place[0]) for place, found in shown.items() for digest in found}
+    left = {_goal(digest, place, every_class) for place, found in shown.items() for digest in found}
     chosen: list[tuple[Place, list[Line]]] = []
     for place in sorted(shown, key=lambda one: -len(shown[one])):
-        new = [line for digest, line in shown[place].items() if (digest, place[0]) in left]
+        goals = {_goal(digest, place, every_class): line for digest, line in shown[place].items()}
+        new = [line for goal, line in goals.items() if goal in left]
         if new:
-            left -= {(line.digest, place[0]) for line in new}
+            left -= set(goals)
             chosen.append((place, new))
     return chosen
+
+
+def _goal(digest: str, place: Place, every_class: bool) -> tuple[str, str]:
+    return digest, place[0] if every_class else ""
 
 
 def prove(
@@ -76,9 +83,10 @@ def prove(
     folder: Path,
     boards: dict[str, Board],
     said: Callable[[int, int], None],
+    every_class: bool = False,
 ) -> Iterator[Proof]:
     """Write the vectors of all lines into a folder and run them on the boards."""
-    wanted = places(lines, rows)
+    wanted = places(lines, rows, every_class)
     for number, (place, shown) in enumerate(wanted, start=1):
         said(number, len(wanted))
         kind, subject, situation = place

@@ -9,7 +9,7 @@ from tools.failsafe.names import is_pin
 from tools.failsafe.rows import Row, Status
 
 Range = tuple[int, int] | None
-MANY = 4  # outputs that are one line when a requirement holds for all of them
+MANY = 3  # outputs that are one line when a requirement holds for all of them
 SEVERAL = "several outputs"
 SAYS_WHY = (Status.NOT_APPLICABLE, Status.UNDETECTED)  # without a requirement their note tells
 COLUMNS: dict[str, tuple[str, ...]] = {
@@ -42,9 +42,13 @@ COLUMN_OF = {kind: column for column, kinds in COLUMNS.items() for kind in kinds
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """Rows of one output that react alike. Times in ms; least and most of all rows, None = none."""
+    """Rows that react alike. Times in ms; least and most of all rows, None = none.
+
+    `output` is what a person reviews them under; `outputs` are all of them.
+    """
 
     output: str
+    outputs: tuple[str, ...]
     requirement: str
     hazard: str
     faults: tuple[str, ...]
@@ -146,6 +150,7 @@ def _line(output: str, rows: Sequence[Row]) -> Line:
     detections = list(dict.fromkeys(row.detection.split(" of ")[0] for row in rows))
     return Line(
         output=output,
+        outputs=tuple(dict.fromkeys(owner(row.output) for row in rows)),
         requirement=first.requirement,
         hazard=first.hazard,
         faults=tuple(every("kind")),

@@ -6,7 +6,7 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-from tools.failsafe.folding import Line, Range, counts, few, fold
+from tools.failsafe.folding import MANY, SEVERAL, Line, Range, counts, few, fold
 from tools.failsafe.matching import show_situation
 from tools.failsafe.required import Required
 from tools.failsafe.rows import Row, Status
@@ -119,8 +119,9 @@ def _plain(value: object) -> object:
 def cells(line: Line, evidence: Evidence) -> list[str]:
     """Return the cells of one folded line, in the order of HEADINGS."""
     requirement = f"{line.requirement}: " if line.requirement else ""
+    which = f" ({few(line.outputs, MANY)})" if line.output == SEVERAL else ""
     return [
-        f"{requirement}{line.digest[:8]}",
+        f"{requirement}{line.digest[:8]}{which}",
         few(line.faults),
         few(line.subjects, 2),
         _situations(line),
