@@ -207,6 +207,7 @@ def test_the_window_comes_back_with_a_snapshot() -> None:
 
 def test_a_pairing_that_only_sends_profiles_runs_in_the_fast_form() -> None:
     spec = bridge_of(NAME).spec
+    spec = replace(spec, power=replace(spec.power, sleep=None))  # nor does it know sleep
     assert engine_of(spec).__class__.__name__ == "Bridge"
     messages = tuple(replace(one, profile=None) for one in spec.messages)
     assert engine_of(replace(spec, messages=messages)).__class__.__name__ == "CompiledBridge"

@@ -12,7 +12,7 @@ from hil.firmware.building import SANITISED, compile_core
 from tests.core.test_bridge import NAMES, PAIRINGS, bridge_of, random_stimulus, step
 from tools.environment import C_COMPILER
 from xlate_core.bridge import Inputs, ResetCause
-from xlate_core.frames import Frame
+from xlate_core.frames import Bus, Frame
 from xlate_core.pairing import load
 
 pytestmark = pytest.mark.skipif(
@@ -65,3 +65,20 @@ def test_the_sanitizers_find_nothing_and_digests_agree(name: str, tmp_path: Path
     assert done.stderr == b"", done.stderr.decode("utf-8", "replace")
     assert done.returncode == 0
     assert done.stdout == bytes(expected)
+
+
+@pytest.mark.parametrize("name", ["minimal", "long_nights"])
+def test_a_frame_of_a_bus_that_is_not_there_changes_nothing(name: str, tmp_path: Path) -> None:
+    driver = build(name, tmp_path)
+    bridge = bridge_of(name)
+    _, inputs = next(random_stimulus(bridge, 900, 1))
+    known = bridge.spec.messages[0].key.identifier
+    stream = b"".join(
+        struct.pack("<cIBBB8x", b"F", known, bus, 0, 8) for bus in (len(Bus), len(Bus) + 1, 255)
+    )
+    step(bridge, [], inputs)
+    done = subprocess.run(
+        [str(driver)], input=stream + tick_record(inputs), capture_output=True, check=False
+    )
+    assert done.stderr == b"", done.stderr.decode("utf-8", "replace")
+    assert done.stdout == struct.pack("<I", bridge.digest())

@@ -18,6 +18,7 @@ from hil.link.records import RECORD, frame_record
 from hil.vectors import plays, random_traffic
 from tests.link.helpers import native, pairings, short_vectors, small, vector
 from xlate_core.bridge import ResetCause
+from xlate_core.buses import BusCommand
 from xlate_core.frames import Frame
 
 
@@ -86,6 +87,24 @@ def test_a_snapshot_goes_on_as_the_original_does(name: str) -> None:
             frames = tuple(one.frame for one in step.stimuli)
             assert board.step(step.inputs, frames) == reference.step(step.inputs, frames)
         assert board.digest() == reference.digest()
+    finally:
+        board.close()
+
+
+def test_a_snapshot_of_a_sleeping_module_sleeps_on() -> None:
+    board = native("long_nights")
+    try:
+        names = pairings().names("long_nights")
+        reference = ReferenceBoard(names.pairing)
+        for one in (reference, board):
+            one.reset(ResetCause.POWER_ON, False)
+        inputs = plays.start_of(names)
+        for _ in range(1015):  # asleep 1000 ms after the door at 10 ms; no control tick follows
+            reference.step(inputs, ())
+        assert board.restore(reference.image()) == reference.digest()
+        outputs = board.step(inputs, ())
+        assert outputs.commands == (BusCommand.SLEEP, BusCommand.SLEEP)
+        assert outputs == reference.step(inputs, ())
     finally:
         board.close()
 
