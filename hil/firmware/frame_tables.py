@@ -1,7 +1,5 @@
 """Tables of everything about frames: messages, units, sources, sent messages, routes."""
 
-from dataclasses import dataclass
-
 from hil.firmware.notation import (
     NULL,
     Arrays,
@@ -16,6 +14,7 @@ from hil.firmware.notation import (
     u64,
 )
 from hil.firmware.protection_tables import ProtectionTables, signal
+from xlate_core.arithmetic import INT32_MAX, INT32_MIN, INT64_MAX
 from xlate_core.bridge import BridgeSpec
 from xlate_core.frames import FrameKey
 from xlate_core.quantities import QuantitySpec, SourceSpec
@@ -46,12 +45,34 @@ def own_keys(spec: BridgeSpec) -> list[FrameKey]:
     return sorted({message.key for message in spec.transmits} | set(routed))
 
 
-@dataclass(frozen=True, slots=True)
+def raw_code(spec: PackSpec) -> int:
+    """Return the code for "not available" as 64 bits with sign; only its bits are put in."""
+    code = (spec.not_available or 0) & spec.signal.mask
+    return code - (1 << 64) if code > INT64_MAX else code
+
+
+def narrow(spec: BridgeSpec) -> bool:
+    """Return whether every factor and limit of the signals fits 32 bit with sign.
+
+    Then the tables hold them in 32 bit: half the room, and one load each.
+    """
+    numbers: list[int] = []
+    for source in spec.sources:
+        numbers += [source.a, source.b, source.d, *source.valid, source.max_change]
+        numbers += [number for first, last, _ in source.specials for number in (first, last)]
+    for pack in (pack for message in spec.transmits for pack in message.packs):
+        numbers += [pack.a, pack.b, pack.d, pack.low, pack.high, raw_code(pack)]
+    return all(INT32_MIN <= number <= INT32_MAX for number in numbers)
+
+
 class FrameTables:
     """The tables of one spec; what they point to goes to `arrays`."""
 
-    spec: BridgeSpec
-    arrays: Arrays
+    def __init__(self, spec: BridgeSpec, arrays: Arrays) -> None:
+        """Take a spec and where to write arrays."""
+        self.spec = spec
+        self.arrays = arrays
+        self.number = i32 if narrow(spec) else i64  # an xb_number
 
     @property
     def protection(self) -> ProtectionTables:
@@ -130,16 +151,22 @@ class FrameTables:
         sources = [index for index in spec.sources if self.spec.sources[index].signal is not None]
         if len(sources) != len(spec.sources):
             raise NotationError(f"{spec.name}: a source of this unit has no signal")
+        words: dict[int, int] = {}
+        for index in sources:
+            quantity = self.spec.sources[index].quantity
+            words[quantity // 32] = words.get(quantity // 32, 0) | 1 << quantity % 32
+        touches = [
+            struct({"word": u32(word, spec.name), "bits": u32(bits, spec.name)})
+            for word, bits in sorted(words.items())
+        ]
         return struct(
             {
                 "selectors": self.arrays.add("xb_selector_range", "selectors", ranges),
                 "sources": self.arrays.indices(sources),
-                "touches": self.arrays.bits(
-                    (self.spec.sources[index].quantity for index in sources),
-                    len(self.spec.quantities),
-                ),
+                "touches": self.arrays.add("xb_set_word", "touches", touches),
                 "selector_count": u32(len(spec.selectors), spec.name),
                 "source_count": u32(len(sources), spec.name),
+                "touch_count": u32(len(touches), spec.name),
                 "first_deadline": u32(spec.first_deadline, spec.name),
                 "deadline": u32(spec.deadline, spec.name),
                 "message": u16(spec.message, spec.name),
@@ -161,18 +188,24 @@ class FrameTables:
         """Return a source of a quantity."""
         name = spec.name
         specials = [
-            struct({"first": i64(first, name), "last": i64(last, name), "status": u8(status, name)})
+            struct(
+                {
+                    "first": self.number(first, name),
+                    "last": self.number(last, name),
+                    "status": u8(status, name),
+                }
+            )
             for first, last, status in spec.specials
         ]
         return struct(
             {
                 "signal": signal(spec.signal),
-                "a": i64(spec.a, name),
-                "b": i64(spec.b, name),
-                "d": i64(spec.d, name),
-                "valid_low": i64(spec.valid[0], name),
-                "valid_high": i64(spec.valid[1], name),
-                "max_change": i64(spec.max_change, name),
+                "a": self.number(spec.a, name),
+                "b": self.number(spec.b, name),
+                "d": self.number(spec.d, name),
+                "valid_low": self.number(spec.valid[0], name),
+                "valid_high": self.number(spec.valid[1], name),
+                "max_change": self.number(spec.max_change, name),
                 "specials": self.arrays.add("xb_special", "specials", specials),
                 "special_count": u32(len(specials), name),
                 "low": i32(spec.low, name),
@@ -190,7 +223,7 @@ class FrameTables:
         return struct(
             {
                 "sources": self.arrays.indices(spec.sources),
-                "senders": self.arrays.bits(spec.senders, len(self.spec.transmits)),
+                "senders": self.arrays.bits(self.senders(spec), len(self.spec.transmits)),
                 "source_count": u32(len(spec.sources), name),
                 "low": i32(spec.low, name),
                 "high": i32(spec.high, name),
@@ -202,18 +235,28 @@ class FrameTables:
             }
         )
 
+    def senders(self, spec: QuantitySpec) -> list[int]:
+        """Return the messages sent on change that a quantity's change may make leave."""
+        return [index for index in spec.senders if self.spec.transmits[index].on_change]
+
+    def watched(self) -> str:
+        """Return the set of the quantities that have such messages."""
+        quantities = self.spec.quantities
+        found = (index for index, one in enumerate(quantities) if self.senders(one))
+        return self.arrays.bits(found, len(quantities))
+
     def pack(self, spec: PackSpec) -> str:
         """Return a quantity in a payload. A raw code is put in by its bits, so it is masked."""
         name = spec.signal.name
         return struct(
             {
                 "signal": signal(spec.signal),
-                "a": i64(spec.a, name),
-                "b": i64(spec.b, name),
-                "d": i64(spec.d, name),
-                "low": i64(spec.low, name),
-                "high": i64(spec.high, name),
-                "not_available": u64((spec.not_available or 0) & spec.signal.mask, name),
+                "a": self.number(spec.a, name),
+                "b": self.number(spec.b, name),
+                "d": self.number(spec.d, name),
+                "low": self.number(spec.low, name),
+                "high": self.number(spec.high, name),
+                "not_available": self.number(raw_code(spec), name),
                 "quantity": u16(spec.quantity, name),
                 "has_not_available": u8(spec.not_available is not None, name),
             }

@@ -1,12 +1,14 @@
 """What runs the vehicle functions of one pairing: reset, control tick and state image in C.
 
-Only the kinds a pairing uses are written, so that nothing else is compiled and linked. Plain calls
-chosen by `switch`, not pointers to functions: so the worst stack can be worked out from the calls.
+Only the kinds a pairing uses are written, so that nothing else is compiled and linked. Plain calls,
+one after the other or chosen by `switch`, not pointers to functions: so the worst stack can be
+worked out from the calls.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 
-from hil.firmware.function_tables import FunctionKind, Further, used
+from hil.firmware.function_tables import KINDS, FunctionKind, Further, kind_of, used
 from xlate_core.functions import FunctionSpec
 
 HEAD = """\
@@ -22,7 +24,7 @@ HEAD = """\
 def source(functions: Sequence[FunctionSpec]) -> str:
     """Return xb_functions.c without its first line."""
     kinds = used(functions)
-    return "\n".join([HEAD, reset(kinds), step(kinds), image(kinds)])
+    return "\n".join([HEAD, reset(kinds), step(functions), image(kinds)])
 
 
 def reset(kinds: Sequence[FunctionKind]) -> str:
@@ -45,29 +47,34 @@ def loop(counted: str, records: dict[str, str]) -> list[str]:
         for array, record in records.items()
     ]
     return [
-        f"    for (uint32_t i = 0u; i < engine->spec->{counted}_count; i++) {{",
+        f"    for (uint32_t i = 0u; i < xb_spec.{counted}_count; i++) {{",
         *inner,
         "    }",
     ]
 
 
-def step(kinds: Sequence[FunctionKind]) -> str:
-    """Return the function that runs one function of the listed order."""
-    lines = ["/* Run one function. */"]
-    lines += ["void xb_functions_step(xb_engine *engine, const xb_function_spec *function)"]
-    cases = [line for kind in kinds for line in [case(kind), *call(kind), "        break;"]]
-    return "\n".join([*lines, *switch(cases, "(void)engine;")])
+def step(functions: Sequence[FunctionSpec]) -> str:
+    """Return the function that runs all functions in their listed order."""
+    lines = ["/* Run every function, in the listed order. */"]
+    lines += ["void xb_functions_step(xb_engine *engine)", "{"]
+    lines += [] if functions else ["    (void)engine;"]
+    places: Counter[str] = Counter()
+    for function in functions:
+        kind = KINDS[kind_of(function)]
+        lines += call(kind, places[kind.name])
+        places[kind.name] += 1
+    return "\n".join([*lines, "}\n"])
 
 
-def call(kind: FunctionKind) -> list[str]:
-    """Return the call of a kind's step."""
-    given = [f"&engine->spec->{kind.array}[place]", f"&engine->{kind.array}[place]"]
+def call(kind: FunctionKind, place: int) -> list[str]:
+    """Return the call of the step of one function, the `place`th of its kind."""
+    given = [f"&xb_spec.{kind.array}[{place}]", f"&engine->{kind.array}[{place}]"]
     if kind.parts is not None:
-        first = f"engine->spec->{kind.array}[place].first_{short(kind)}"
+        first = f"xb_spec.{kind.array}[{place}].first_{short(kind)}"
         given.append(f"&engine->{kind.parts.name}s[{first}]")
-    given += [f"&engine->{one.array}[place]" for one in kind.further]
-    given += ["&engine->store", *(["&engine->power"] if kind.sees_power else [])]
-    begin = f"        xb_{kind.name}_step("
+    given += [f"&engine->{one.array}[{place}]" for one in kind.further]
+    given += ["&xb_all_quantities", *(["&engine->power"] if kind.sees_power else [])]
+    begin = f"    xb_{kind.name}_step("
     return (begin + (",\n" + " " * len(begin)).join(given) + ");").split("\n")
 
 
@@ -82,7 +89,7 @@ def image(kinds: Sequence[FunctionKind]) -> str:
     for kind in kinds:
         cases += [case(kind), put(kind.name, f"{kind.array}[place]")]
         if kind.parts is not None:
-            of = f"engine->spec->{kind.array}[place]"
+            of = f"xb_spec.{kind.array}[place]"
             place = f"{kind.parts.name}s[{of}.first_{short(kind)} + i]"
             cases += [
                 f"        for (uint32_t i = 0u; i < {of}.{short(kind)}_count; i++) {{",
@@ -100,7 +107,7 @@ def behind(kind: FunctionKind, one: Further) -> list[str]:
     line = put(one.record, f"{one.array}[place]")
     if not one.asked_by:
         return [line]
-    asked = f"engine->spec->{kind.array}[place].{one.asked_by}"
+    asked = f"xb_spec.{kind.array}[place].{one.asked_by}"
     return [f"        if ({asked} != NULL) {{", "    " + line, "        }"]
 
 

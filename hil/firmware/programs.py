@@ -38,6 +38,16 @@ PROFILE_FLAGS = (
     "-finstrument-functions",
     "-finstrument-functions-exclude-file-list=/boards/,xb_tables,measure,profile",
 )
+WHOLE_ENGINE = (
+    "-O2",
+    "-flto",
+    "-flto-partition=one",
+    "-fstack-usage",
+    "-fcallgraph-info=su",
+    "-dumpdir",
+    "./whole_engine.",
+)
+"""Of the link: the engine is compiled there, and its call graph written among the objects."""
 MOST_LINES = 12  # of a compiler that refuses
 INTERRUPTS = ("xb_on_usart1", "xb_on_systick")
 
@@ -140,10 +150,10 @@ def build(
     command += PROFILE_FLAGS if program == "profile" else ()
     memory = NATIVE_MEMORY if board == NATIVE and not more_flags else ()
     command += [f'-DXB_BOARD_NAME="{board}"', *memory, *more_flags]
-    for optimisation, part in optimised(files).items():
+    for flags, part in optimised(files, whole=whole_engine(toolchain, board)).items():
         names = [str(path.resolve()) for path in part]
         for some in [names] if toolchain.many_at_once else [[name] for name in names]:
-            run([*command, optimisation, "-c", *some], objects, "the C compiler")
+            run([*command, *flags, "-c", *some], objects, "the C compiler")
     target = directory / f"xlate_{pairing.name}_{board}{suffix}.elf"
     link(toolchain, board, files, objects, target)
     worst, path, allowance = stack(toolchain, board, objects)
@@ -152,13 +162,30 @@ def build(
     return Built(target, board, pairing.name, pairing.digest, version, size, worst, path, allowance)
 
 
-def optimised(files: list[Path]) -> dict[str, list[Path]]:
+def whole_engine(toolchain: Toolchain, board: str) -> bool:
+    """Return whether the engine and its tables are compiled as one piece.
+
+    On the board they are: with the tables in sight every count and address in them is a constant,
+    which takes a quarter of the instructions and of the flash away.
+    """
+    return board == STM32 and toolchain.is_gcc
+
+
+def optimised(files: list[Path], *, whole: bool) -> dict[tuple[str, ...], list[Path]]:
     """Return the files by optimisation: the engine for speed, all else for size.
 
-    Functions run on control ticks only and are many; the engine itself runs in every tick.
+    Without being compiled as one piece the functions are for size as well: they run on control
+    ticks only and are many.
     """
-    quick = [path for path in files if path.parent == CORE]
-    return {"-O2": quick, "-Os": [path for path in files if path.parent != CORE]}
+    if whole:
+        parts = (BOARDS, LINK)
+        quick = [path for path in files if not any(path.is_relative_to(one) for one in parts)]
+        # Equal functions stay apart, since the call graph would know only one of them.
+        flags: tuple[str, ...] = ("-O2", "-fpeel-loops", "-flto", "-fno-ipa-icf")
+    else:
+        quick = [path for path in files if path.parent == CORE]
+        flags = ("-O2",)
+    return {flags: quick, ("-Os",): [path for path in files if path not in quick]}
 
 
 def link(toolchain: Toolchain, board: str, files: list[Path], objects: Path, target: Path) -> None:
@@ -166,6 +193,8 @@ def link(toolchain: Toolchain, board: str, files: list[Path], objects: Path, tar
     names = [f"{path.stem}.o" for path in files]
     temporary = target.with_name(f".{target.name}.tmp")
     command = [*toolchain.command, *toolchain.target, "-Wl,--gc-sections"]
+    if whole_engine(toolchain, board):
+        command += [*WHOLE_ENGINE, f"-ffile-prefix-map={objects.parent.resolve()}=build"]
     if board == STM32:
         script = BOARDS / board / "stm32f405.ld"
         command += ["-nostartfiles", f"-Wl,-T,{script}", "-Wl,--build-id=none"]

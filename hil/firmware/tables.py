@@ -8,7 +8,7 @@ from pathlib import Path
 
 from hil.firmware import function_steps, function_tables, memory_tables, state_records
 from hil.firmware.control_tables import ControlTables
-from hil.firmware.frame_tables import FrameTables
+from hil.firmware.frame_tables import FrameTables, narrow
 from hil.firmware.notation import Arrays, array, struct, u8, u16, u32
 from hil.firmware.state_records import GENERATED
 from xlate_core.bridge import RULES, Bridge, BridgeSpec
@@ -71,7 +71,14 @@ def header(pairing: Pairing) -> str:
     numbers["PROFILES"] = counts(spec)["PROFILE"]  # 0 leaves their code out
     numbers |= {f"{name}_SLOTS": max(count, 1) for name, count in counts(spec).items()}
     lines = "".join(f"#define XB_{name} {number}u\n" for name, number in numbers.items())
-    return f"{GENERATED}#ifndef XB_TABLES_H\n#define XB_TABLES_H\n\n{lines}\n#endif\n"
+    number = (
+        f"/* Holds every factor and limit of this pairing's signals. */\n"
+        f"typedef {'int32_t' if narrow(spec) else 'int64_t'} xb_number;\n"
+    )
+    return (
+        f"{GENERATED}#ifndef XB_TABLES_H\n#define XB_TABLES_H\n\n#include <stdint.h>\n\n"
+        f"{lines}\n{number}\n#endif\n"
+    )
 
 
 def source(pairing: Pairing) -> str:
@@ -86,7 +93,14 @@ def source(pairing: Pairing) -> str:
     tables = {**FrameTables(spec, arrays).tables(), **ControlTables(spec, arrays).tables()}
     of_functions = {kind.array for kind in function_tables.KINDS}
     for member, (kind, entries) in tables.items():
-        members[member] = arrays.add(kind, member, entries)
+        if member == "quantities":
+            arrays.texts.append(
+                array("const xb_quantity_spec xb_quantity_specs", entries or ["{0}"])
+            )
+            members[member] = "xb_quantity_specs"
+        else:
+            members[member] = arrays.add(kind, member, entries)
+    members["watched"] = FrameTables(spec, arrays).watched()
     members["entries"] = arrays.add("xb_entry_spec", "entries", memory_tables.entries(spec, arrays))
     members["power"] = arrays.one("xb_power_spec", "power", ControlTables(spec, arrays).power())
     for member, (_, entries) in tables.items():

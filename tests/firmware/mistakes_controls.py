@@ -15,8 +15,8 @@ PEDAL = _in(
     "functions/accelerator_pedal.c",
     (
         "pedal_distance_one_sided",
-        "first < second ? second - first : first - second",
-        "first - second",
+        "first < second ? (int64_t)second - first : (int64_t)first - second",
+        "(int64_t)first - second",
         "pedal_apart_first_low",
     ),
     (

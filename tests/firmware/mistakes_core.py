@@ -122,13 +122,16 @@ MISTAKES = (
         "if (choice.unknown == 2u) {",
     ),
     Mistake(
-        "fresh_frame_keeps_its_age", "intake.c", "            engine->units[i].age = 0u;\n", ""
+        "fresh_frame_keeps_its_age",
+        "intake.c",
+        "        unit->fresh = 0u;\n        unit->age = 0u;\n",
+        "        unit->fresh = 0u;\n",
     ),
     Mistake(
         "sources_not_forgotten_at_loss",
         "intake.c",
-        "            xb_forget(&engine->sources[unit->sources[i]]);\n",
-        "            (void)i;\n",
+        "        xb_forget(&engine->sources[unit->sources[i]]);\n",
+        "        (void)i;\n",
     ),
     Mistake(
         "counter_reference_kept_at_loss",
@@ -148,15 +151,15 @@ MISTAKES = (
     Mistake(
         "hold_not_looked_at_again",
         "intake.c",
-        "    if (xb_evaluate(spec, state, offers, engine->spec->tick_ms) != 0u) {\n",
-        "    if (xb_evaluate(spec, state, offers, engine->spec->tick_ms) == 2u) {\n",
+        "    if (xb_evaluate(spec, state, offers, xb_spec.tick_ms) != 0u) {\n",
+        "    if (xb_evaluate(spec, state, offers, xb_spec.tick_ms) == 2u) {\n",
     ),
     # quantities
     Mistake(
         "produced_value_not_limited",
         "quantities.c",
-        "(int32_t)xb_saturate(value, spec->low, spec->high);\n    uint8_t origin",
-        "(int32_t)value;\n    uint8_t origin",
+        "xb_saturate_short(value, spec->low, spec->high);\n    uint8_t origin",
+        "value;\n    uint8_t origin",
     ),
     Mistake(
         "special_code_without_its_end",
@@ -275,8 +278,8 @@ MISTAKES = (
     Mistake(
         "changes_never_packed",
         "sending.c",
-        "engine->unpacked[k] |= quantity->senders[k];",
-        "engine->unpacked[k] &= quantity->senders[k];",
+        "engine->unpacked[k] |= senders[k];",
+        "engine->unpacked[k] &= senders[k];",
     ),
     Mistake("communication_never_ends", "sending.c", "        slot->started = 0u;\n", ""),
     # the order of a tick, the image

@@ -9,7 +9,7 @@ from elftools.elf.elffile import ELFFile
 
 from hil.firmware.building import CORE, build_library, core_sources, needed_sources
 from hil.firmware.function_steps import source
-from hil.firmware.function_tables import KINDS, unused_files, used
+from hil.firmware.function_tables import KINDS, kind_of, unused_files, used
 from hil.firmware.programs import build
 from hil.firmware.toolchains import NATIVE, STM32
 from tests.core.test_bridge import NAMES, PAIRINGS
@@ -50,20 +50,26 @@ def test_every_kind_is_used_by_one_pairing_and_not_by_another() -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_the_text_runs_every_kind_of_the_pairing_and_no_other(name: str) -> None:
-    pairing = load(PAIRINGS / name)
-    labels = re.findall(r"case XB_(\w+):", source(pairing.spec.functions))
-    expected = [kind.name.upper() for kind in used(pairing.spec.functions)]
-    assert labels == expected * 2, "once for the step, once for the state image"
+def test_the_text_runs_every_function_of_the_pairing_in_order_and_no_other(name: str) -> None:
+    functions = load(PAIRINGS / name).spec.functions
+    text = source(functions)
+    kinds = [KINDS[kind_of(function)].name for function in functions]
+    places = [kinds[:number].count(kind) for number, kind in enumerate(kinds)]
+    called = re.findall(r"    xb_(\w+)_step\(&xb_spec\.\w+\[(\d+)\]", text)
+    assert called == [(kind, str(place)) for kind, place in zip(kinds, places, strict=True)]
+    labels = re.findall(r"case XB_(\w+):", text)
+    assert labels == [kind.name.upper() for kind in used(functions)], "of the state image"
 
 
 @pytest.mark.parametrize("board", BOARDS)
 def test_a_program_holds_the_functions_of_its_pairing_alone(board: str, tmp_path: Path) -> None:
     pairing = load(PAIRINGS / "minimal")
     built = build(pairing, board, tmp_path)
-    # Small steps may be taken into their only caller, so fewer may have a name of their own.
+    # Steps may be taken into their only caller, so fewer may have a name of their own.
     assert steps_in(built.path) <= kinds_of(pairing)
-    assert "cooling_fan" in steps_in(built.path)
+    compiled = {path.stem for path in (tmp_path / "objects").glob("*.o")}
+    assert "cooling_fan" in compiled
+    assert not compiled & {Path(name).stem for name in unused_files(pairing.spec.functions)}
 
 
 @pytest.mark.skipif(not C_COMPILER.present(), reason="needs gcc")

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from hil.firmware.building import core_sources
 from hil.firmware.notation import NotationError
-from hil.firmware.tables import generate, write
+from hil.firmware.tables import generate, header, source, write
 from tests.core.test_bridge import NAMES, PAIRINGS
 from tools.cli.main import main
 from xlate_core.pairing import load
@@ -73,6 +73,16 @@ def test_crc_tables_give_the_published_check_values() -> None:
     assert check_value("CRC-8/AUTOSAR") == 0xDF
     assert check_value("CRC-8/SMBUS") == 0xF4
     assert check_value("CRC-8/MAXIM-DOW") == 0xA1
+
+
+def test_numbers_of_signals_are_wide_only_where_one_needs_it() -> None:
+    pairing = load(PAIRINGS / "minimal")
+    assert "typedef int32_t xb_number;" in header(pairing)
+    first = dataclasses.replace(pairing.spec.sources[0], max_change=1 << 31)
+    spec = dataclasses.replace(pairing.spec, sources=(first, *pairing.spec.sources[1:]))
+    wide = dataclasses.replace(pairing, spec=spec)
+    assert "typedef int64_t xb_number;" in header(wide)
+    assert ".max_change = INT64_C(2147483648)" in source(wide)
 
 
 def test_a_number_the_firmware_cannot_hold_leaves_no_file(tmp_path: Path) -> None:

@@ -1,18 +1,20 @@
 /* The integer arithmetic both sides share: one division, saturation, rates, interpolation. */
 #include "arithmetic.h"
 
+/* The place of a bit by the five bits it leaves on top, see xb_bit_place. */
+const uint8_t xb_places[32] = {
+    0u, 1u, 28u, 2u, 29u, 14u, 24u, 3u, 30u, 22u, 20u, 15u, 25u, 17u, 4u, 8u,
+    31u, 27u, 13u, 23u, 21u, 19u, 16u, 7u, 26u, 12u, 18u, 6u, 11u, 5u, 10u, 9u};
+
 /* Return numerator / denominator to the nearest integer, halves away from zero (rule 4).
  *
  * The denominator is positive. Quotient and remainder are looked at instead of adding half the
  * denominator first, so nothing overflows whatever the numerator is. */
-int64_t xb_divide(int64_t numerator, int64_t denominator)
+int64_t xb_divide_rounded(int64_t numerator, int64_t denominator)
 {
     int64_t quotient;
     int64_t rest; /* has the sign of the numerator */
 
-    if (denominator == 1) {
-        return numerator;
-    }
     if (numerator >= INT32_MIN && numerator <= INT32_MAX && denominator <= INT32_MAX) {
         /* the same in 32 bit, which the processor divides by itself */
         quotient = (int32_t)numerator / (int32_t)denominator;
@@ -63,7 +65,7 @@ int64_t xb_approach(int64_t value, int64_t target, int64_t step)
 /* Return the curve at x: clamped at both ends, straight between points (rule 4).
  *
  * One division: (y0*dx + (x - x0)*dy) / dx, halves away from zero. */
-int64_t xb_interpolate(const xb_curve *curve, int64_t x)
+int32_t xb_interpolate(const xb_curve *curve, int32_t x)
 {
     const xb_point *points = curve->points;
 
@@ -77,7 +79,7 @@ int64_t xb_interpolate(const xb_curve *curve, int64_t x)
             int64_t dx = points[i].x - x0;
             int64_t dy = points[i].y - y0;
 
-            return xb_divide(y0 * dx + (x - x0) * dy, dx);
+            return (int32_t)xb_divide(y0 * dx + (x - x0) * dy, dx);
         }
     }
     return points[curve->count - 1u].y;

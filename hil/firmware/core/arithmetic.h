@@ -18,11 +18,19 @@ typedef struct {
     uint32_t count;
 } xb_curve;
 
-int64_t xb_divide(int64_t numerator, int64_t denominator);
+/* A word of a set that is not empty: which one, and its bits. */
+typedef struct {
+    uint32_t word;
+    uint32_t bits;
+} xb_set_word;
+
+extern const uint8_t xb_places[32];
+
+int64_t xb_divide_rounded(int64_t numerator, int64_t denominator);
 int64_t xb_divide_up(int64_t numerator, int64_t denominator);
 uint32_t xb_rate_step(uint16_t *remainder, uint32_t rate_per_s, uint32_t elapsed_ms);
 int64_t xb_approach(int64_t value, int64_t target, int64_t step);
-int64_t xb_interpolate(const xb_curve *curve, int64_t x);
+int32_t xb_interpolate(const xb_curve *curve, int32_t x);
 
 /* The smallest ones stand here, so that every caller has them without a call. */
 
@@ -36,6 +44,37 @@ static inline int64_t xb_saturate(int64_t value, int64_t low, int64_t high)
         return high;
     }
     return value;
+}
+
+/* The same in 32 bit. */
+static inline int32_t xb_saturate_short(int32_t value, int32_t low, int32_t high)
+{
+    if (value < low) {
+        return low;
+    }
+    if (value > high) {
+        return high;
+    }
+    return value;
+}
+
+/* Return the place 0..31 of a word's only bit: multiplied by this number every bit leaves other five
+ * bits on top. */
+static inline uint32_t xb_bit_place(uint32_t bit)
+{
+    return xb_places[(bit * 0x077CB531u) >> 27];
+}
+
+/* Return the lowest bit of a word, alone. */
+static inline uint32_t xb_lowest(uint32_t word)
+{
+    return word & (~word + 1u);
+}
+
+/* Return numerator / denominator to the nearest integer, halves away from zero (rule 4). */
+static inline int64_t xb_divide(int64_t numerator, int64_t denominator)
+{
+    return denominator == 1 ? numerator : xb_divide_rounded(numerator, denominator);
 }
 
 /* Return a 16-bit count plus one, saturated. */

@@ -19,13 +19,16 @@
 
 static xb_engine engine;
 
+const xb_store xb_all_quantities = {xb_quantity_specs, engine.quantities, engine.changed,
+                                    engine.touched};
+
 /* Judge the conditions on this tick's results, for use in the next one. */
 static void commit(void)
 {
-    for (uint32_t i = 0u; i < engine.spec->condition_count; i++) {
+    for (uint32_t i = 0u; i < xb_spec.condition_count; i++) {
         engine.conditions[i].holds =
-            xb_condition_holds(&engine.spec->conditions[i], engine.clockwork.uptime,
-                               engine.power.mode, engine.clockwork.supply_mv, &engine.store);
+            xb_condition_holds(&xb_spec.conditions[i], engine.clockwork.uptime,
+                               engine.power.mode, engine.clockwork.supply_mv, &xb_all_quantities);
     }
 }
 
@@ -85,11 +88,6 @@ void xb_reset(xb_reset_cause cause, const uint8_t *kept)
 {
     const xb_bridge_spec *spec = &xb_spec;
 
-    engine.spec = spec;
-    engine.store.specs = spec->quantities;
-    engine.store.states = engine.quantities;
-    engine.store.changed = engine.changed;
-    engine.store.touched = engine.touched;
     engine.cause = (uint8_t)cause;
     engine.clockwork = xb_clockwork_reset_state;
     engine.start = xb_start_reset_state;
@@ -105,7 +103,7 @@ void xb_reset(xb_reset_cause cause, const uint8_t *kept)
     reset_intake(spec);
     xb_control_reset(&engine);
     for (uint32_t i = 0u; i < spec->transmit_count; i++) {
-        xb_transmit_reset(&spec->transmits[i], &engine.transmits[i], &engine.store);
+        xb_transmit_reset(&spec->transmits[i], &engine.transmits[i], &xb_all_quantities);
     }
     for (uint32_t i = 0u; i < spec->route_count; i++) {
         engine.routes[i] = xb_route_reset_state;
@@ -131,7 +129,7 @@ void xb_receive(const xb_frame *frame)
     if (taken.length > XB_MAX_DATA_LENGTH) {
         taken.length = (uint8_t)XB_MAX_DATA_LENGTH;
     }
-    if (engine.spec->watches_buses != 0u
+    if (xb_spec.watches_buses != 0u
         && xb_bus_watch_take(&engine, &taken) == 0u) {
         return; /* a flood */
     }
@@ -175,10 +173,10 @@ void xb_tick(const xb_inputs *inputs, xb_outputs *outputs)
     /* COMMIT */
     clockwork->first = 0u;
     clockwork->phase = (uint16_t)(clockwork->phase + 1u);
-    if (clockwork->phase == engine.spec->control_ticks) {
+    if (clockwork->phase == xb_spec.control_ticks) {
         clockwork->phase = 0u;
     }
-    if (clockwork->uptime < engine.spec->longest_startup) {
+    if (clockwork->uptime < xb_spec.longest_startup) {
         clockwork->uptime += 1u;
     }
     clockwork->supply_mv = inputs->supply_mv;
@@ -212,7 +210,7 @@ void xb_restore(const uint8_t *image, uint32_t first, uint32_t count)
     writer.first = first;
     writer.count = count;
     xb_image_write(&engine, &writer);
-    for (uint32_t i = 0u; i < engine.spec->route_count; i++) {
+    for (uint32_t i = 0u; i < xb_spec.route_count; i++) {
         engine.waiting_counts[i] = 0u;
     }
     look_at_everything();
@@ -237,8 +235,8 @@ uint32_t xb_kept(uint8_t *buffer)
  * belong to what runs on control ticks. */
 uint8_t xb_kept_moved(void)
 {
-    return engine.spec->keeps != 0u
-           && engine.clockwork.phase == 1u % engine.spec->control_ticks;
+    return xb_spec.keeps != 0u
+           && engine.clockwork.phase == 1u % xb_spec.control_ticks;
 }
 
 /* Return the number of the rule set. */

@@ -6,20 +6,20 @@
 /* Return whether a frame that arrived is taken; what a flood brings is not. */
 uint8_t xb_bus_watch_take(xb_engine *engine, const xb_frame *frame)
 {
-    return xb_bus_take(&engine->spec->buses[frame->bus], &engine->buses[frame->bus],
+    return xb_bus_take(&xb_spec.buses[frame->bus], &engine->buses[frame->bus],
                        &engine->arrivals[frame->bus]);
 }
 
 /* Work out the state of each bus from what its controller tells, and its command. */
 void xb_bus_watch_read(xb_engine *engine, const xb_inputs *inputs)
 {
-    for (uint32_t i = 0u; i < XB_BUSES && engine->spec->watches_buses != 0u; i++) {
+    for (uint32_t i = 0u; i < XB_BUSES && xb_spec.watches_buses != 0u; i++) {
         if (engine->power.mode == (uint8_t)XB_ASLEEP) {
             engine->arrivals[i].heard = 0u;
             engine->arrivals[i].taken = 0u;
             engine->commands[i] = (uint8_t)XB_COMMAND_SLEEP;
         } else {
-            engine->commands[i] = xb_bus_step(&engine->spec->buses[i], &engine->buses[i],
+            engine->commands[i] = xb_bus_step(&xb_spec.buses[i], &engine->buses[i],
                                              &engine->arrivals[i], &inputs->buses[i]);
         }
     }
@@ -54,7 +54,7 @@ void xb_bus_watch_sleep(xb_engine *engine)
 void xb_bus_watch_wake(xb_engine *engine)
 {
     for (uint32_t i = 0u; i < XB_BUSES; i++) {
-        xb_bus_start(&engine->spec->buses[i], &engine->buses[i]);
+        xb_bus_start(&xb_spec.buses[i], &engine->buses[i]);
         engine->commands[i] = (uint8_t)(engine->buses[i].mode != (uint8_t)XB_BUS_OPEN
                                            ? XB_COMMAND_LISTEN
                                            : XB_COMMAND_NORMAL);

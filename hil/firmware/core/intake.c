@@ -31,8 +31,8 @@ static void reject_unknown(xb_engine *engine, const xb_frame *frame)
 {
     xb_bus_counts_state *counts = &engine->bus_counts[frame->bus];
 
-    for (uint32_t i = 0u; i < engine->spec->own_key_count; i++) {
-        if (same_key(&engine->spec->own_keys[i], frame) != 0u) {
+    for (uint32_t i = 0u; i < xb_spec.own_key_count; i++) {
+        if (same_key(&xb_spec.own_keys[i], frame) != 0u) {
             counts->second_sender = xb_count(counts->second_sender);
             engine->buses[frame->bus].seen |= (uint8_t)(1u << (uint32_t)XB_EVENT_SECOND_SENDER);
             return;
@@ -53,7 +53,7 @@ static void reject(const xb_message_spec *message, xb_message_state *state)
 static void take_unit(xb_engine *engine, uint16_t index, uint64_t intel_word)
 {
     engine->units[index].fresh = 1u;
-    xb_decode_unit(&engine->spec->units[index], engine->spec->sources, engine->sources,
+    xb_decode_unit(&xb_spec.units[index], xb_spec.sources, engine->sources,
                    intel_word, engine->touched);
 }
 
@@ -108,7 +108,7 @@ static xb_choice choose(const xb_bridge_spec *spec, const xb_message_spec *messa
  * frame's length is 0..8 here. */
 int32_t xb_intake_receive(xb_engine *engine, const xb_frame *frame)
 {
-    const xb_bridge_spec *spec = engine->spec;
+    const xb_bridge_spec *spec = &xb_spec;
     uint64_t intel_word = xb_intel_word(frame->data, frame->length);
     const xb_message_spec *message;
     const xb_profile_spec *profile = NULL;
@@ -160,8 +160,8 @@ int32_t xb_intake_receive(xb_engine *engine, const xb_frame *frame)
 /* Have the quantities of a unit looked at, since its supervision status changed. */
 static void touch_unit(xb_engine *engine, const xb_unit_spec *unit)
 {
-    for (uint32_t i = 0u; i < XB_QUANTITY_WORDS; i++) {
-        engine->touched[i] |= unit->touches[i];
+    for (uint32_t i = 0u; i < unit->touch_count; i++) {
+        engine->touched[unit->touches[i].word] |= unit->touches[i].bits;
     }
 }
 
@@ -169,14 +169,12 @@ static void touch_unit(xb_engine *engine, const xb_unit_spec *unit)
  * received again, and with the whole message gone the next counter goes unchecked. */
 static void unit_gone(xb_engine *engine, uint16_t index)
 {
-    const xb_unit_spec *unit = &engine->spec->units[index];
-    const xb_message_spec *message = &engine->spec->messages[unit->message];
+    const xb_unit_spec *unit = &xb_spec.units[index];
+    const xb_message_spec *message = &xb_spec.messages[unit->message];
 
     touch_unit(engine, unit);
-    if (engine->units[index].fresh == 0u) {
-        for (uint32_t i = 0u; i < unit->source_count; i++) {
-            xb_forget(&engine->sources[unit->sources[i]]);
-        }
+    for (uint32_t i = 0u; i < unit->source_count; i++) {
+        xb_forget(&engine->sources[unit->sources[i]]);
     }
     for (uint32_t i = 0u; i < message->unit_count; i++) {
         const xb_unit_state *other = &engine->units[message->units[i]];
@@ -188,68 +186,70 @@ static void unit_gone(xb_engine *engine, uint16_t index)
     engine->messages[unit->message].reference = XB_NO_REFERENCE;
 }
 
-/* Start and stop one supervision clock by its condition and advance the ages it drives (rule 7).
- *
- * A new start puts every unit back to "never received" with age 0; stopping freezes the ages. */
+/* Let one tick pass for a unit (rule 7): the age that its clock drives, what it received, its
+ * deadline. A new start of the clock puts it back to "never received" with age 0; while the clock
+ * stands, the age does. */
+static void pass_unit(xb_engine *engine, uint16_t index, uint8_t enabled, uint8_t started)
+{
+    const xb_unit_spec *spec = &xb_spec.units[index];
+    xb_unit_state *unit = &engine->units[index];
+
+    /* AGE */
+    if (started != 0u) {
+        unit->status = XB_UNIT_NEVER_RECEIVED;
+        unit->age = 0u;
+        if (unit->fresh == 0u) {
+            unit_gone(engine, index);
+        }
+    } else if (enabled != 0u) {
+        unit->age = xb_add_one(unit->age);
+    }
+
+    /* RECEIVED */
+    if (unit->fresh != 0u) {
+        unit->fresh = 0u;
+        unit->age = 0u;
+        if (unit->status != XB_UNIT_FRESH) {
+            unit->status = XB_UNIT_FRESH;
+            touch_unit(engine, spec);
+        }
+    }
+
+    /* DEADLINE */
+    if (enabled != 0u && xb_unit_expires(spec, unit) != 0u) {
+        unit->status = XB_UNIT_STALE;
+        unit_gone(engine, index);
+    }
+}
+
+/* Start or stop one supervision clock by its condition and let a tick pass for its units. */
 static void run_clock(xb_engine *engine, const xb_clock_spec *clock, xb_clock_state *state)
 {
     uint8_t enabled = xb_holds(engine, clock->condition);
+    uint8_t started = enabled != 0u && state->enabled == 0u;
 
 #if XB_PROFILES > 0
-    for (uint32_t i = 0u; i < engine->spec->profile_count; i++) {
-        if (enabled != 0u && state->enabled == 0u
-            && &engine->clocks[engine->spec->profiles[i].clock] == state) {
+    for (uint32_t i = 0u; i < xb_spec.profile_count; i++) {
+        if (started != 0u && &engine->clocks[xb_spec.profiles[i].clock] == state) {
             xb_profile_begin(&engine->profiles[i]);
         }
     }
 #endif
     for (uint32_t i = 0u; i < clock->unit_count; i++) {
-        xb_unit_state *unit = &engine->units[clock->units[i]];
-
-        if (enabled != 0u && state->enabled == 0u) {
-            unit->status = XB_UNIT_NEVER_RECEIVED;
-            unit->age = 0u;
-            unit_gone(engine, clock->units[i]);
-        } else if (enabled != 0u) {
-            unit->age = xb_add_one(unit->age);
-        }
+        pass_unit(engine, clock->units[i], enabled, started);
     }
     state->enabled = enabled;
 }
 
-/* Lose the units of a running clock whose age reaches their deadline (rule 7). */
-static void expire(xb_engine *engine, const xb_clock_spec *clock, const xb_clock_state *state)
-{
-    if (state->enabled == 0u) {
-        return;
-    }
-    for (uint32_t i = 0u; i < clock->unit_count; i++) {
-        uint16_t index = clock->units[i];
-
-        if (xb_unit_expires(&engine->spec->units[index], &engine->units[index]) != 0u) {
-            engine->units[index].status = XB_UNIT_STALE;
-            unit_gone(engine, index);
-        }
-    }
-}
-
-/* Run the deadlines phase of a tick (rule 7). */
+/* Run the deadlines phase of a tick (rule 7). Every unit belongs to one clock, so one pass over the
+ * clocks lets the tick pass for every unit; what a unit's loss means to its message (unit_gone)
+ * comes out the same in any order of the units. */
 void xb_intake_deadlines(xb_engine *engine)
 {
-    const xb_bridge_spec *spec = engine->spec;
+    const xb_bridge_spec *spec = &xb_spec;
 
     for (uint32_t i = 0u; i < spec->clock_count; i++) {
         run_clock(engine, &spec->clocks[i], &engine->clocks[i]);
-    }
-    for (uint32_t i = 0u; i < spec->unit_count; i++) {
-        if (engine->units[i].fresh != 0u) {
-            engine->units[i].fresh = 0u;
-            engine->units[i].age = 0u;
-            if (engine->units[i].status != XB_UNIT_FRESH) {
-                engine->units[i].status = XB_UNIT_FRESH;
-                touch_unit(engine, &spec->units[i]);
-            }
-        }
     }
 #if XB_PROFILES > 0
     for (uint32_t i = 0u; i < spec->profile_count; i++) {
@@ -257,16 +257,13 @@ void xb_intake_deadlines(xb_engine *engine)
                              engine->clocks[spec->profiles[i].clock].enabled);
     }
 #endif
-    for (uint32_t i = 0u; i < spec->clock_count; i++) {
-        expire(engine, &spec->clocks[i], &engine->clocks[i]);
-    }
 }
 
 /* Return value and status of a source, the supervision of its unit looked at (rule 8). */
 static xb_offer offer(const xb_engine *engine, uint16_t source)
 {
     const xb_source_state *state = &engine->sources[source];
-    int32_t unit = engine->spec->sources[source].unit;
+    int32_t unit = xb_spec.sources[source].unit;
     xb_offer result = {state->value, state->status};
 
     if (unit != XB_NONE && engine->units[unit].status != XB_UNIT_FRESH) {
@@ -275,56 +272,84 @@ static xb_offer offer(const xb_engine *engine, uint16_t source)
     return result;
 }
 
-/* Work out one received quantity (rule 10). */
-static void evaluate(xb_engine *engine, uint32_t index)
+/* What came of a set of quantities, one bit each. */
+typedef struct {
+    uint32_t changed;
+    uint32_t again; /* to be looked at in the next tick: a hold or a return is running */
+} xb_evaluated;
+
+/* Work out one received quantity from all its sources (rule 10). */
+static void evaluate(const xb_engine *engine, const xb_quantity_spec *spec,
+                     xb_quantity_state *state, uint32_t bit, xb_evaluated *evaluated)
 {
-    const xb_quantity_spec *spec = &engine->spec->quantities[index];
-    xb_quantity_state *state = &engine->quantities[index];
     int32_t value = state->value;
     uint8_t status = state->status;
     uint8_t origin = state->origin;
     xb_offer offers[XB_OFFER_SLOTS];
 
-    offers[0] = offer(engine, spec->sources[0]);
-    if (offers[0].status == (uint8_t)XB_VALID && origin == 0u && state->returning == 0u) {
-        if (offers[0].value != value) {
-            state->value = offers[0].value; /* all that xb_evaluate would do */
-            xb_add_to(engine->changed, index);
-        }
-        return;
-    }
-    for (uint32_t i = 1u; i < spec->source_count; i++) {
+    for (uint32_t i = 0u; i < spec->source_count; i++) {
         offers[i] = offer(engine, spec->sources[i]);
     }
-    if (xb_evaluate(spec, state, offers, engine->spec->tick_ms) != 0u) {
-        xb_add_to(engine->touched, index);
+    if (xb_evaluate(spec, state, offers, xb_spec.tick_ms) != 0u) {
+        evaluated->again |= bit;
     }
     if (state->value != value || state->status != status || state->origin != origin) {
-        xb_add_to(engine->changed, index);
+        evaluated->changed |= bit;
     }
+}
+
+/* Work out the quantities of one word of the set that show their first source anyway, while it is
+ * valid: all that xb_evaluate would do is to take its value. Return the bits of all others.
+ *
+ * The unit of a valid source need not be looked at: its loss forgets the source. */
+static uint32_t follow_first(const xb_engine *engine, const xb_quantity_spec *specs,
+                             xb_quantity_state *states, uint32_t touched, xb_evaluated *evaluated)
+{
+    uint32_t others = 0u;
+
+    for (uint32_t left = touched; left != 0u; left &= left - 1u) {
+        uint32_t bit = xb_lowest(left);
+        uint32_t place = xb_bit_place(bit);
+        const xb_source_state *first = &engine->sources[specs[place].sources[0]];
+        xb_quantity_state *state = &states[place];
+
+        if (first->status != (uint8_t)XB_VALID || state->origin != 0u || state->returning != 0u) {
+            others |= bit;
+        } else if (first->value != state->value) {
+            state->value = first->value;
+            evaluated->changed |= bit;
+        } else {
+            /* as it was */
+        }
+    }
+    return others;
 }
 
 /* Work out the quantities whose sources changed, or whose hold or return is running. */
 void xb_intake_quantities(xb_engine *engine)
 {
-    for (uint32_t i = 0u; i < XB_QUANTITY_WORDS; i++) {
-        uint32_t touched = engine->touched[i];
+    for (uint32_t word = 0u; word < XB_QUANTITY_WORDS; word++) {
+        const xb_quantity_spec *specs = &xb_spec.quantities[32u * word];
+        xb_quantity_state *states = &engine->quantities[32u * word];
+        xb_evaluated evaluated = {0u, 0u};
+        uint32_t left = follow_first(engine, specs, states, engine->touched[word], &evaluated);
 
-        engine->touched[i] = 0u;
-        for (uint32_t index = 32u * i; touched != 0u; index++) {
-            if ((touched & 1u) != 0u) {
-                evaluate(engine, index);
-            }
-            touched >>= 1;
+        for (; left != 0u; left &= left - 1u) {
+            uint32_t bit = xb_lowest(left);
+            uint32_t place = xb_bit_place(bit);
+
+            evaluate(engine, &specs[place], &states[place], bit, &evaluated);
         }
+        engine->touched[word] = evaluated.again;
+        engine->changed[word] |= evaluated.changed;
     }
 }
 
 /* Take no shortcut in the next tick; part of every reset and restore. */
 void xb_intake_look_at_everything(xb_engine *engine)
 {
-    for (uint32_t i = 0u; i < engine->spec->quantity_count; i++) {
-        if (engine->spec->quantities[i].source_count != 0u) {
+    for (uint32_t i = 0u; i < xb_spec.quantity_count; i++) {
+        if (xb_spec.quantities[i].source_count != 0u) {
             xb_add_to(engine->touched, i);
         }
     }

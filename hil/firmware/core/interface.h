@@ -59,6 +59,7 @@ typedef struct {
     const xb_engine_running_spec *engine_runnings;
     const xb_transmit_spec *transmits;
     const xb_route_spec *routes;
+    const uint32_t *watched; /* set of the quantities with such senders */
     const xb_frame_key *own_keys; /* identifiers this module sends (rule 13) */
     uint32_t message_count;
     uint32_t profile_count;
@@ -107,14 +108,15 @@ typedef struct {
 #define XB_TRANSMIT_WORDS ((XB_TRANSMIT_SLOTS + 31u) / 32u)
 
 extern const xb_bridge_spec xb_spec;
+extern const xb_quantity_spec xb_quantity_specs[XB_QUANTITY_SLOTS]; /* also xb_spec.quantities */
 extern const uint8_t xb_pairing_digest[32];
+
+extern const xb_store xb_all_quantities; /* of the one engine */
 
 /* The state of one engine. Everything of type xb_..._state is in the state image; waiting frames
  * are gone at the end of every tick and are not. What follows them only tells what can have
  * changed, so that the rest is not computed again: a matter of speed, never of a result. */
 typedef struct xb_engine_ {
-    const xb_bridge_spec *spec;
-    xb_store store;
     xb_clockwork_state clockwork;
     xb_start_state start;
     xb_power_state power;
@@ -162,7 +164,7 @@ typedef struct xb_engine_ {
     xb_condition_state conditions[XB_CONDITION_SLOTS];
     xb_frame waiting[XB_WAITING_SLOTS];
     uint32_t waiting_counts[XB_ROUTE_SLOTS];
-    uint32_t changed[XB_QUANTITY_WORDS];    /* sets of the store */
+    uint32_t changed[XB_QUANTITY_WORDS];    /* sets of xb_all_quantities */
     uint32_t touched[XB_QUANTITY_WORDS];
     uint64_t payloads[XB_TRANSMIT_SLOTS];   /* as packed last */
     uint32_t unpacked[XB_TRANSMIT_WORDS];   /* set: a quantity changed since */

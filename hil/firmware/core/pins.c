@@ -39,7 +39,7 @@ xb_reading xb_measure(const xb_analogue_input_spec *spec, uint16_t counts, int32
         return XB_READING_BETWEEN;
     }
     /* CURVE */
-    *value = (int32_t)xb_interpolate(&spec->curve, counts);
+    *value = xb_interpolate(&spec->curve, counts);
     return XB_READING_GOOD;
 }
 

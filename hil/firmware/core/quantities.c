@@ -6,11 +6,11 @@
 /* Set a produced quantity, saturated to its range.
  *
  * `real` is 0 where the value stands in for data that is lost or not there yet. */
-void xb_publish(const xb_store *store, int32_t index, int64_t value, uint8_t status, uint8_t real)
+void xb_publish(const xb_store *store, int32_t index, int32_t value, uint8_t status, uint8_t real)
 {
     const xb_quantity_spec *spec = &store->specs[index];
     xb_quantity_state *state = &store->states[index];
-    int32_t shown = (int32_t)xb_saturate(value, spec->low, spec->high);
+    int32_t shown = xb_saturate_short(value, spec->low, spec->high);
     uint8_t origin = (uint8_t)(real != 0u ? XB_ORIGIN_PRODUCED : XB_ORIGIN_SUBSTITUTE);
 
     if (shown != state->value || status != state->status || origin != state->origin) {
@@ -19,6 +19,13 @@ void xb_publish(const xb_store *store, int32_t index, int64_t value, uint8_t sta
         state->origin = origin;
         xb_add_to(store->changed, (uint32_t)index);
     }
+}
+
+/* Set a produced quantity to a value of any size, saturated to its range. */
+void xb_publish_wide(const xb_store *store, int32_t index, int64_t value, uint8_t status,
+                     uint8_t real)
+{
+    xb_publish(store, index, (int32_t)xb_saturate(value, INT32_MIN, INT32_MAX), status, real);
 }
 
 /* Return whether data that should be there is not: substituted, or never came in time.

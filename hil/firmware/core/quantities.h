@@ -10,6 +10,7 @@
 
 #include "signals.h"
 #include "xb_state.h"
+#include "xb_tables.h"
 
 /* What is known of a value, worst last (rule 8). */
 typedef enum {
@@ -34,8 +35,8 @@ typedef enum {
 
 /* Inclusive raw range with the status it means. */
 typedef struct {
-    int64_t first;
-    int64_t last;
+    xb_number first;
+    xb_number last;
     uint8_t status;
 } xb_special;
 
@@ -44,12 +45,12 @@ typedef struct {
  * largest step between two receptions; 0 = off. A pin source has no signal and unit XB_NONE. */
 typedef struct {
     xb_signal_spec signal;
-    int64_t a;
-    int64_t b;
-    int64_t d;
-    int64_t valid_low;
-    int64_t valid_high;
-    int64_t max_change;
+    xb_number a;
+    xb_number b;
+    xb_number d;
+    xb_number valid_low;
+    xb_number valid_high;
+    xb_number max_change;
     const xb_special *specials;
     uint32_t special_count;
     int32_t low;
@@ -64,7 +65,7 @@ typedef struct {
  * substitute the loss is "not available". No sources means produced. */
 typedef struct {
     const uint16_t *sources;
-    const uint32_t *senders; /* set of the sent messages that carry it, or change on its loss */
+    const uint32_t *senders; /* set of the messages sent on change that carry it */
     uint32_t source_count;
     int32_t low;
     int32_t high;
@@ -91,7 +92,9 @@ typedef struct {
     uint32_t *touched;
 } xb_store;
 
-void xb_publish(const xb_store *store, int32_t index, int64_t value, uint8_t status, uint8_t real);
+void xb_publish(const xb_store *store, int32_t index, int32_t value, uint8_t status, uint8_t real);
+void xb_publish_wide(const xb_store *store, int32_t index, int64_t value, uint8_t status,
+                     uint8_t real);
 uint8_t xb_lost(const xb_quantity_state *state);
 uint8_t xb_take(const xb_source_spec *spec, xb_source_state *state, uint64_t bits);
 uint8_t xb_is_on(const xb_store *store, int32_t index);

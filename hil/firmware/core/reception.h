@@ -10,6 +10,7 @@
 
 #include "frames.h"
 #include "profiles.h"
+#include "arithmetic.h"
 #include "protection.h"
 #include "xb_state.h"
 
@@ -28,9 +29,10 @@ typedef struct {
 typedef struct {
     const xb_selector_range *selectors;
     const uint16_t *sources;
-    const uint32_t *touches; /* set of the quantities its sources feed */
+    const xb_set_word *touches; /* the quantities its sources feed */
     uint32_t selector_count;
     uint32_t source_count;
+    uint32_t touch_count;
     uint32_t first_deadline;
     uint32_t deadline;
     uint16_t message;

@@ -4,11 +4,11 @@
 /* Keep an accepted frame for this tick's transmission phase. */
 void xb_sending_route(xb_engine *engine, uint32_t message, const xb_frame *frame)
 {
-    const xb_message_spec *spec = &engine->spec->messages[message];
+    const xb_message_spec *spec = &xb_spec.messages[message];
 
     for (uint32_t i = 0u; i < spec->route_count; i++) {
         uint16_t route = spec->routes[i];
-        const xb_route_spec *one = &engine->spec->routes[route];
+        const xb_route_spec *one = &xb_spec.routes[route];
 
         xb_enqueue(one, &engine->routes[route], &engine->waiting[one->first],
                    &engine->waiting_counts[route], frame);
@@ -25,34 +25,38 @@ static xb_frame *next_frame(xb_outputs *outputs, uint8_t bus)
     return &outputs->frames[bus][place];
 }
 
-/* Note which messages must be packed anew because a quantity changed. */
+/* Note which messages that leave on change must be packed anew because a quantity changed. */
 static void note_changes(xb_engine *engine)
 {
     for (uint32_t i = 0u; i < XB_QUANTITY_WORDS; i++) {
-        uint32_t changed = engine->changed[i];
+        uint32_t changed = engine->changed[i] & xb_spec.watched[i];
 
         engine->changed[i] = 0u;
-        for (uint32_t index = 32u * i; changed != 0u; index++) {
-            if ((changed & 1u) != 0u) {
-                const xb_quantity_spec *quantity = &engine->spec->quantities[index];
+        while (changed != 0u) {
+            uint32_t place = xb_bit_place(xb_lowest(changed));
+            const uint32_t *senders = xb_spec.quantities[32u * i + place].senders;
 
-                for (uint32_t k = 0u; k < XB_TRANSMIT_WORDS; k++) {
-                    engine->unpacked[k] |= quantity->senders[k];
-                }
+            for (uint32_t k = 0u; k < XB_TRANSMIT_WORDS; k++) {
+                engine->unpacked[k] |= senders[k];
             }
-            changed >>= 1;
+            changed &= changed - 1u;
         }
     }
 }
 
-/* Return a message's payload before counter and checksum; packed anew where a quantity changed. */
+/* Return a message's payload before counter and checksum. One that leaves on change is looked at in
+ * every tick and packed anew where a quantity changed. */
 static uint64_t payload_of(xb_engine *engine, uint32_t index)
 {
+    const xb_transmit_spec *spec = &xb_spec.transmits[index];
     uint32_t bit = (uint32_t)1u << (index % 32u);
 
+    if (spec->on_change == 0u) {
+        return xb_pack(spec, &xb_all_quantities);
+    }
     if ((engine->unpacked[index / 32u] & bit) != 0u) {
         engine->unpacked[index / 32u] &= ~bit;
-        engine->payloads[index] = xb_pack(&engine->spec->transmits[index], &engine->store);
+        engine->payloads[index] = xb_pack(spec, &xb_all_quantities);
     }
     return engine->payloads[index];
 }
@@ -66,12 +70,12 @@ static uint8_t may_send(const xb_engine *engine, uint8_t bus)
 /* Hand one message over if it is due. */
 static void send_if_due(xb_engine *engine, uint32_t index, xb_outputs *outputs)
 {
-    const xb_transmit_spec *spec = &engine->spec->transmits[index];
+    const xb_transmit_spec *spec = &xb_spec.transmits[index];
     xb_transmit_state *slot = &engine->transmits[index];
     uint64_t payload = 0u;
 
     if (spec->on_loss == (uint8_t)XB_STOP) {
-        slot->stopped = xb_source_lost(spec, &engine->store);
+        slot->stopped = xb_source_lost(spec, &xb_all_quantities);
     }
     if (xb_holds(engine, spec->condition) == 0u) {
         slot->started = 0u;
@@ -92,7 +96,7 @@ static void send_if_due(xb_engine *engine, uint32_t index, xb_outputs *outputs)
 /* Hand over routed frames, then the messages due in the listed order. */
 void xb_sending_transmit(xb_engine *engine, xb_outputs *outputs)
 {
-    const xb_bridge_spec *spec = engine->spec;
+    const xb_bridge_spec *spec = &xb_spec;
 
     note_changes(engine);
 
@@ -122,7 +126,7 @@ void xb_sending_transmit(xb_engine *engine, xb_outputs *outputs)
 /* Take no shortcut in the next tick; part of every reset and restore. */
 void xb_sending_look_at_everything(xb_engine *engine)
 {
-    for (uint32_t i = 0u; i < engine->spec->transmit_count; i++) {
+    for (uint32_t i = 0u; i < xb_spec.transmit_count; i++) {
         xb_add_to(engine->unpacked, i);
     }
 }

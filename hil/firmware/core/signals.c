@@ -4,12 +4,12 @@
 /* Return the payload (0..8 octets) as a number with octet 0 least significant. */
 uint64_t xb_intel_word(const uint8_t *data, uint32_t length)
 {
-    uint64_t word = 0u;
+    uint32_t half[2] = {0u, 0u};
 
     for (uint32_t i = 0u; i < length && i < 8u; i++) {
-        word |= (uint64_t)data[i] << (8u * i);
+        half[i / 4u] |= (uint32_t)data[i] << (8u * (i % 4u));
     }
-    return word;
+    return ((uint64_t)half[1] << 32) | half[0];
 }
 
 /* Return four octets in the other order; one instruction on most processors. */
@@ -30,8 +30,12 @@ uint64_t xb_swap_word(uint64_t word)
 /* Write the Intel word as 8 octets. */
 void xb_word_octets(uint64_t intel_word, uint8_t *data)
 {
-    for (uint32_t i = 0u; i < 8u; i++) {
-        data[i] = (uint8_t)((intel_word >> (8u * i)) & 0xFFu);
+    uint32_t low = (uint32_t)(intel_word & 0xFFFFFFFFu);
+    uint32_t high = (uint32_t)(intel_word >> 32);
+
+    for (uint32_t i = 0u; i < 4u; i++) {
+        data[i] = (uint8_t)((low >> (8u * i)) & 0xFFu);
+        data[i + 4u] = (uint8_t)((high >> (8u * i)) & 0xFFu);
     }
 }
 

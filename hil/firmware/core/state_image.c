@@ -4,7 +4,7 @@
 /* Put every state record out, or take it up, in image order. */
 void xb_image_write(xb_engine *engine, xb_writer *writer)
 {
-    const xb_bridge_spec *spec = engine->spec;
+    const xb_bridge_spec *spec = &xb_spec;
 
     xb_put_clockwork(writer, &engine->clockwork);
     if (spec->keeps != 0u) {

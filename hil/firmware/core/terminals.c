@@ -13,7 +13,7 @@ static void say(xb_engine *engine, int32_t source, int32_t value, uint8_t status
     if (value != state->value || status != state->status) {
         state->value = value;
         state->status = status;
-        xb_add_to(engine->touched, engine->spec->sources[source].quantity);
+        xb_add_to(engine->touched, xb_spec.sources[source].quantity);
     }
 }
 
@@ -24,7 +24,7 @@ static const uint8_t read_as[] = {(uint8_t)XB_VALID, (uint8_t)XB_ERROR, (uint8_t
 /* Debounce switches and measure analogue inputs into their sources. */
 void xb_terminals_read(xb_engine *engine, const xb_inputs *inputs)
 {
-    const xb_bridge_spec *spec = engine->spec;
+    const xb_bridge_spec *spec = &xb_spec;
 
     for (uint32_t i = 0u; i < spec->level_count; i++) {
         xb_debounce(&spec->levels[i], &engine->levels[i], inputs->levels[i]);
@@ -38,7 +38,7 @@ void xb_terminals_read(xb_engine *engine, const xb_inputs *inputs)
         /* what is no good reading leaves the value as it was */
         say(engine, source, value, read_as[reading]);
         if (spec->analogues[i].wiring != XB_NONE) {
-            xb_publish(&engine->store, spec->analogues[i].wiring, reading,
+            xb_publish(&xb_all_quantities, spec->analogues[i].wiring, (int32_t)reading,
                        (uint8_t)XB_VALID, 1u);
         }
     }
@@ -47,7 +47,7 @@ void xb_terminals_read(xb_engine *engine, const xb_inputs *inputs)
 /* Work out what the output pins carry. */
 void xb_terminals_drive(const xb_engine *engine, xb_outputs *outputs)
 {
-    const xb_bridge_spec *spec = engine->spec;
+    const xb_bridge_spec *spec = &xb_spec;
 
     for (uint32_t i = 0u; i < spec->output_count; i++) {
         const xb_output_pin_spec *pin = &spec->outputs[i];

@@ -8,7 +8,7 @@
 /* Return the raw value (rule 4): scaled, saturated to the valid range, never a special code. */
 static uint64_t encode(const xb_pack_spec *spec, int32_t value)
 {
-    int64_t raw = xb_divide(value * spec->a + spec->b, spec->d);
+    int64_t raw = xb_divide((int64_t)value * spec->a + spec->b, spec->d);
 
     return (uint64_t)xb_saturate(raw, spec->low, spec->high);
 }
@@ -28,7 +28,7 @@ uint64_t xb_pack(const xb_transmit_spec *spec, const xb_store *store)
 
         if (entry->has_not_available != 0u
             && (state->origin == XB_ORIGIN_NOT_AVAILABLE || says_lost != 0u)) {
-            raw = entry->not_available;
+            raw = (uint64_t)entry->not_available;
         } else {
             raw = encode(entry, state->value);
         }

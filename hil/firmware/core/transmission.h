@@ -20,12 +20,12 @@ typedef enum { XB_SUBSTITUTE = 0, XB_SAY_NOT_AVAILABLE = 1, XB_STOP = 2 } xb_on_
  * `not_available` is the raw code that says so, when has_not_available is 1. */
 typedef struct {
     xb_signal_spec signal;
-    int64_t a;
-    int64_t b;
-    int64_t d;
-    int64_t low;
-    int64_t high;
-    uint64_t not_available;
+    xb_number a;
+    xb_number b;
+    xb_number d;
+    xb_number low;
+    xb_number high;
+    xb_number not_available;
     uint16_t quantity;
     uint8_t has_not_available;
 } xb_pack_spec;

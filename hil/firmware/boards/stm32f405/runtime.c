@@ -52,13 +52,25 @@ void *memmove(void *to, const void *from, size_t count)
     return to;
 }
 
-/* Fill octets. */
+/* Fill octets; a word at a time when they lie on words. */
 void *memset(void *to, int value, size_t count)
 {
+    uint8_t octet = (uint8_t)value;
     uint8_t *target = to;
+    size_t left = count;
 
-    for (size_t i = 0u; i < count; i++) {
-        target[i] = (uint8_t)value;
+    if (((uintptr_t)to & 3u) == 0u) {
+        uint32_t *target_word = to;
+
+        for (; left >= 4u; left -= 4u) {
+            *target_word = octet * 0x01010101u;
+            target_word++;
+        }
+        target = (uint8_t *)target_word;
+    }
+    for (; left > 0u; left--) {
+        *target = octet;
+        target++;
     }
     return to;
 }

@@ -3,9 +3,9 @@
 
 /* Follow the distance of two good tracks. */
 static void compare(const xb_accelerator_pedal_spec *spec, xb_accelerator_pedal_state *state,
-                    int64_t first, int64_t second)
+                    int32_t first, int32_t second)
 {
-    int64_t distance = first < second ? second - first : first - second;
+    int64_t distance = first < second ? (int64_t)second - first : (int64_t)first - second;
 
     if (distance > xb_interpolate(&spec->tolerance, first)) {
         state->agrees = 0u;
@@ -135,12 +135,12 @@ void xb_accelerator_pedal_step(const xb_accelerator_pedal_spec *spec,
     state->output = (int32_t)request;
 
     /* OUTPUT: the value for the bus, and the tracks */
-    xb_publish(store, spec->output, request, status, real);
+    xb_publish(store, spec->output, state->output, status, real);
     for (uint32_t i = 0u; i < spec->track_count; i++) {
-        xb_publish(store, spec->tracks[i].output, xb_interpolate(&spec->tracks[i].curve, request),
-                   (uint8_t)XB_VALID, 1u);
+        xb_publish(store, spec->tracks[i].output,
+                   xb_interpolate(&spec->tracks[i].curve, state->output), (uint8_t)XB_VALID, 1u);
     }
     if (spec->mode_output != XB_NONE) {
-        xb_publish(store, spec->mode_output, mode, (uint8_t)XB_VALID, 1u);
+        xb_publish(store, spec->mode_output, (int32_t)mode, (uint8_t)XB_VALID, 1u);
     }
 }

@@ -20,5 +20,5 @@ void xb_consumption_counter_step(const xb_consumption_counter_spec *spec,
     }
 
     /* OUTPUT */
-    xb_publish(store, spec->output, state->count, source->status, real);
+    xb_publish_wide(store, spec->output, state->count, source->status, real);
 }

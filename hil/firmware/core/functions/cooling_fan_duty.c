@@ -15,7 +15,7 @@ static int32_t requested(const xb_cooling_fan_duty_spec *spec, xb_fan_demand_sta
     int32_t wanted = 0;
 
     if (ignition != 0u && xb_usable(coolant) != 0u) {
-        wanted = (int32_t)xb_interpolate(&spec->curve, coolant->value);
+        wanted = xb_interpolate(&spec->curve, coolant->value);
     }
     for (uint32_t i = 0u; i < spec->request_count; i++) {
         if (xb_is_on(store, spec->requests[i].quantity) != 0u) {

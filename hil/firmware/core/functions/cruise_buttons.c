@@ -183,6 +183,6 @@ void xb_cruise_buttons_step(const xb_cruise_buttons_spec *spec, xb_cruise_button
         if (state->active != 0u) {
             status = XB_CRUISE_ACTIVE;
         }
-        xb_publish(store, spec->status_output, status, (uint8_t)XB_VALID, 1u);
+        xb_publish(store, spec->status_output, (int32_t)status, (uint8_t)XB_VALID, 1u);
     }
 }

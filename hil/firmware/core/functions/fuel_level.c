@@ -28,8 +28,8 @@ void xb_fuel_level_step(const xb_fuel_level_spec *spec, xb_fuel_level_state *sta
     if (xb_usable(source) == 0u) {
         if (state->known != 0u && state->held < spec->hold) {
             state->held += 1u;
-            xb_publish(store, spec->output, xb_divide(state->fine, XB_FUEL_LEVEL_FINE),
-                       source->status, 1u);
+            xb_publish_wide(store, spec->output, xb_divide(state->fine, XB_FUEL_LEVEL_FINE),
+                            source->status, 1u);
             return;
         }
         state->known = 0u;
@@ -49,5 +49,6 @@ void xb_fuel_level_step(const xb_fuel_level_spec *spec, xb_fuel_level_state *sta
     }
 
     /* OUTPUT */
-    xb_publish(store, spec->output, xb_divide(state->fine, XB_FUEL_LEVEL_FINE), source->status, 1u);
+    xb_publish_wide(store, spec->output, xb_divide(state->fine, XB_FUEL_LEVEL_FINE),
+                    source->status, 1u);
 }

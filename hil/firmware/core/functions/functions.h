@@ -56,7 +56,7 @@ typedef struct {
 struct xb_engine_; /* the whole engine, see interface.h */
 
 void xb_functions_reset(struct xb_engine_ *engine);
-void xb_functions_step(struct xb_engine_ *engine, const xb_function_spec *function);
+void xb_functions_step(struct xb_engine_ *engine);
 void xb_functions_image(struct xb_engine_ *engine, const xb_function_spec *function,
                         xb_writer *writer);
 

@@ -26,5 +26,5 @@ void xb_mapping_step(const xb_mapping_spec *spec, xb_mapping_state *state, const
     } else {
         value = xb_divide(source->value * spec->a + spec->b, spec->d);
     }
-    xb_publish(store, spec->output, value, source->status, 1u);
+    xb_publish_wide(store, spec->output, value, source->status, 1u);
 }

@@ -26,5 +26,5 @@ void xb_pulse_output_step(const xb_pulse_output_spec *spec, xb_pulse_output_stat
     }
 
     /* OUTPUT */
-    xb_publish(store, spec->output, frequency, source->status, 1u);
+    xb_publish_wide(store, spec->output, frequency, source->status, 1u);
 }

@@ -12,7 +12,7 @@ static void publish(const xb_vehicle_speed_spec *spec, const xb_vehicle_speed_st
         int64_t leading =
             state->speed > 0 ? xb_divide_up(state->speed * spec->a + spec->b, spec->d) : 0;
 
-        xb_publish(store, spec->shown, leading, status, real);
+        xb_publish_wide(store, spec->shown, leading, status, real);
     }
 }
 
