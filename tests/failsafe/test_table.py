@@ -53,6 +53,17 @@ def test_nothing_leaves_on_a_bus_that_is_off(builder: Builder) -> None:
     assert seen == {"body": "silent", "engine": "0 rpm"}
 
 
+def test_silence_is_noticed_again_after_everything_was_silent(builder: Builder) -> None:
+    bench = builder.bench
+    bench.power_on()
+    seen = []
+    for dead in (False, True, False, True):
+        bench.watch.dead = {0, 1} if dead else set()
+        bench.run(100)
+        seen.append(bench.watch.values["body.GAUGE.Turns"] == "silent")
+    assert seen == [False, True, False, True]
+
+
 @pytest.mark.parametrize("kind", ["frozen", "wrong but plausible"])
 def test_what_no_rule_sees_is_shown_as_undetected(builder: Builder, kind: str) -> None:
     rows = rows_of(builder, kind)

@@ -101,6 +101,8 @@ class Watch:
                 if data == self.payloads.get(frame.key):
                     continue
                 self.payloads[frame.key] = data
+                patience = self.silent_after.get(layout.message, LONGEST_SILENCE)
+                self.next_silence = min(self.next_silence, now + patience)
                 padded = frame.data.ljust(8, b"\0")
                 for name, signal in layout.signals:
                     self._take(now, name, extract(signal, padded))
