@@ -49,6 +49,15 @@ def test_every_way_of_the_minimal_pairing(minimal: Pairing) -> None:
     assert names["input.key_switch -> body.GAUGE.KeyOn"].kind is PathKind.PIN_SIGNAL
 
 
+def test_a_lamp_and_a_carried_request_depend_on_their_own_inputs_alone() -> None:
+    names = {one.name for one in paths(load(PAIRINGS / "farm_pickup"))}
+    assert "engine.WARNINGS.OilWish -> body.LAMPS.OilLamp" in names
+    assert "engine.WARNINGS.OilWish -> body.LAMPS.CheckLamp" not in names
+    assert "loss of engine.WARNINGS -> body.LAMPS.CheckLamp" in names
+    assert "engine.TORQUE_STATE.ActualTorque -> body.TORQUE_REPORT.ReductionSeen" in names
+    assert "engine.TORQUE_STATE.ActualTorque -> engine.TORQUE_LIMIT.LimitTorque" not in names
+
+
 def test_a_bound_by_hand(minimal: Pairing) -> None:
     """Coolant to the fan relay: STATE every 2 ms, control tick 2 ms, tick 1 ms, board 50 us.
 

@@ -13,6 +13,8 @@ from enum import Enum
 
 from xlate_core.errors import InputError
 from xlate_core.frames import BUS_NAMES
+from xlate_core.functions.lamps import LampPanelSpec
+from xlate_core.functions.torque_request import TorqueRequestSpec
 from xlate_core.pairing import Pairing
 
 POWER_MODE = "power_mode"
@@ -130,12 +132,29 @@ class _Reach:
 
     def __init__(self, pairing: Pairing) -> None:
         self.order = {one.name: place for place, one in enumerate(pairing.spec.functions)}
+        self.functions = {one.name: one for one in pairing.spec.functions}
+        self.index = {one.name: index for index, one in enumerate(pairing.spec.quantities)}
         self.readers = {one.name: one.read_by for one in pairing.quantities}
         self.written: dict[str, list[str]] = {}
         for one in pairing.quantities:
             for maker in one.written_by:
                 if maker.startswith("function "):
                     self.written.setdefault(maker.removeprefix("function "), []).append(one.name)
+
+    def carries(self, function: str, read: str, made: str) -> bool:
+        """Return whether what a function makes depends on what it reads.
+
+        All of it does, except that each lamp of a panel has causes of its own, and that a torque
+        request is carried whatever the engine answers.
+        """
+        spec = self.functions[function]
+        source, target = self.index[read], self.index[made]
+        if isinstance(spec, LampPanelSpec):
+            lamp = next(one for one in spec.lamps if one.output == target)
+            return any(cause.quantity == source for cause in lamp.causes)
+        if isinstance(spec, TorqueRequestSpec) and target in (spec.carried, spec.carried_active):
+            return source in (spec.request, spec.active)
+        return True
 
     def from_quantity(self, quantity: str) -> list[tuple[str, tuple[str, ...], int]]:
         """Return (target, functions, late) of the shortest way to every target."""
@@ -149,7 +168,7 @@ class _Reach:
                 if kind == "function":
                     before = functions and self.order[what] <= self.order[functions[-1]]
                     for made in self.written.get(what, ()):
-                        if made not in seen:
+                        if made not in seen and self.carries(what, name, made):
                             seen.add(made)
                             step = (made, (*functions, what), late + int(bool(before)))
                             open_ends.append(step)
