@@ -36,7 +36,7 @@ needs_board = [
     ),
 ]
 VECTORS = PAIRINGS.parent / "vectors"
-BUDGET = {"farm_pickup": 260_000, "minimal": 120_000, "long_nights": 60_000}
+BUDGET = {"farm_pickup": 160_000, "minimal": 80_000, "long_nights": 60_000}
 """Octets of vectors that are run, by pairing: the shortest of them, all vectors being told apart by
 their size. The rest runs on demand: `xlate vectors run --board emulated`."""
 
