@@ -16,7 +16,7 @@ SHORT_ENGINE_S = 20
 SHORT_CODEC_S = 0.2
 SHORT_REPEATS = 3
 STORE_S = {True: 60, False: 600}
-LOG_S = {True: 30, False: 600}
+LOG_S = {True: 60, False: 600}
 LARGER_S = {True: 10, False: 60}
 
 
