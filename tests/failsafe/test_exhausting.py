@@ -10,6 +10,8 @@ from xlate_core.functions.fuel_pump import FuelPumpSpec
 from xlate_core.interface import BridgeSpec
 from xlate_core.pairing import load
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def spec() -> BridgeSpec:

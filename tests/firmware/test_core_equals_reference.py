@@ -61,6 +61,7 @@ def test_there_is_a_corpus_for_every_pairing() -> None:
     assert {path.parent.name for path in CORPUS} == RESOLVED
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", CORPUS, ids=lambda path: f"{path.parent.name}/{path.name}")
 def test_stored_vector(
     path: Path, boards: dict[str, NativeLibraryBoard], pairings: Pairings
