@@ -72,3 +72,21 @@ def test_the_whole_corpus_passes_in_machine_code() -> None:
     assert done.returncode == 0, done.stdout + done.stderr
     count = sum(1 for path in (ROOT / "fixtures" / "vectors").rglob("*.vector*") if path.is_file())
     assert f"{count} vectors: {count} pass" in done.stdout
+
+
+@pytest.mark.slow
+def test_the_fast_form_leaves_an_engine_in_machine_code_to_itself(tmp_path: Path) -> None:
+    """Its steps take no recording numbers: who asks for the fast form gets the readable engine."""
+    environment = machine_code.environment(print)
+    pairing = ROOT / "fixtures" / "pairings" / "minimal"
+    build = ["failsafe", "build", str(pairing), "--brief", "--jobs", "1", "--out", str(tmp_path)]
+    for words in (build, ["board", "soak", "--million-ticks", "0.001", "--keep", str(tmp_path)]):
+        done = subprocess.run(
+            [*machine_code.PYTHON, "-m", "tools.cli.main", *words],
+            env=environment,
+            cwd=ROOT,
+            capture_output=True,
+            encoding="utf-8",
+            check=False,
+        )
+        assert done.returncode == 0, done.stdout + done.stderr

@@ -16,12 +16,10 @@ from tools.failsafe.required import Required
 from tools.failsafe.schema import Setting
 from tools.failsafe.traffic import Sealed, calendar_of, copies, frame_of
 from tools.failsafe.watching import Watch
-from xlate_core.bridge import Bridge, Inputs, Outputs, ResetCause
-from xlate_core.compiled import CompiledBridge
-from xlate_core.compiled.bridge import is_suited
-from xlate_core.events import Event, Observer
+from xlate_core.bridge import Inputs, Outputs, ResetCause
+from xlate_core.compiled import CompiledBridge, engine_of
+from xlate_core.events import Event
 from xlate_core.frames import Frame
-from xlate_core.interface import BridgeSpec
 
 CALM_TICKS = 32  # a fault is watched for seconds: the fast form pays soon
 Filter = Callable[[Frame], list[Frame]]
@@ -66,7 +64,7 @@ class Bench:
         self.now = 0
         self.on_step: OnStep | None = None
         self.pending_reset: tuple[ResetCause, bool] | None = None
-        self.bridge = _engine(self.pairing.spec, self._hear)
+        self.bridge = engine_of(self.pairing.spec, self._hear, calm_before_first=CALM_TICKS)
         self.watch = Watch(names)
         self.tick_ms = self.pairing.spec.tick_ms
         self.senders: dict[str, Sender] = {}
@@ -264,10 +262,3 @@ class Bench:
 
     def _all_clear(self) -> None:
         self.filters, self.watch.dead, self.more_frames = [], set(), None
-
-
-def _engine(spec: BridgeSpec, observer: Observer) -> Bridge | CompiledBridge:
-    """Return the fast form of the engine, which soon takes over, where it knows the pairing."""
-    if not is_suited(spec):
-        return Bridge(spec, observer)
-    return CompiledBridge(spec, observer, CALM_TICKS)

@@ -29,22 +29,25 @@ SHORT_STAY = 64  # ticks; who left so soon waits longer the next time
 
 
 def engine_of(
-    spec: BridgeSpec, observer: Observer | None = None, plain: bool = False
+    spec: BridgeSpec,
+    observer: Observer | None = None,
+    plain: bool = False,
+    calm_before_first: int = CALM_BEFORE_FIRST,
 ) -> "Bridge | CompiledBridge":
-    """Return an engine of a pairing: the fast form, or the readable one where it has to be.
-
-    The readable one in machine code is quicker, and its steps take no recording numbers.
-    """
-    if plain or not is_suited(spec) or not isinstance(Bridge.tick, FunctionType):
+    """Return an engine of a pairing: the fast form, or the readable one where it has to be."""
+    if plain or not is_suited(spec):
         return Bridge(spec, observer)
-    return CompiledBridge(spec, observer)
+    return CompiledBridge(spec, observer, calm_before_first)
 
 
 def is_suited(spec: BridgeSpec) -> bool:
-    """Return whether the fast form knows all the pairing asks for.
+    """Return whether the fast form knows all the pairing asks for, and can follow the engine.
 
     It does not know bus states, sleep and received profiles, whose checks move in idle ticks too.
+    The steps of an engine in machine code take no recording numbers (and are quicker than it).
     """
+    if not isinstance(Bridge.tick, FunctionType):
+        return False
     if any(message.profile is not None for message in spec.messages):
         return False
     return not spec.watches_buses and all(fault.bus < 0 for fault in spec.faults)
