@@ -7,7 +7,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from itertools import tee
 
-from hil.boards.interface import Board, ForesightedBoard
+from hil.boards.interface import Board, ForesightedBoard, foresight
 from hil.differences import Difference, Following, Kind, explain, state_difference
 from hil.vectors import plays, random_traffic
 from hil.vectors.errors import VectorError
@@ -35,23 +35,13 @@ class Run:
 def compare(vector: Vector, names: Names, board: Board) -> Run:
     """Run a vector on a board from power-on and compare; raises VectorError for a bad record."""
     board.reset(ResetCause.POWER_ON, False)
-    if not isinstance(board, ForesightedBoard):
-        if vector.header.random is not None:
-            return compare_random(vector, names, board)
-        return compare_stored(vector, names, board)
-    try:
+    with foresight(board):
         if vector.header.random is not None:
             run = compare_random(vector, names, board)
         else:
             run = compare_stored(vector, names, board)
-        if run.difference is not None:
+        if run.difference is not None and isinstance(board, ForesightedBoard):
             board.confirm()
-    except Exception:
-        board.end_foresight()
-        raise
-    # An interrupt waits for nothing: its Ctrl-C may have ended the board as well, and the error of
-    # a line that is gone would take its place.
-    board.end_foresight()
     return run
 
 

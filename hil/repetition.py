@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from itertools import islice
 
-from hil.boards.interface import Board, ForesightedBoard
+from hil.boards.interface import Board, ForesightedBoard, foresight
 from hil.boards.reference import ReferenceBoard
 from hil.differences import Difference
 from hil.vectors import plays, random_traffic
@@ -89,14 +89,8 @@ def replay(
 ) -> Iterator[Iterator[plays.Play]]:
     """Put a board back to the start of a vector; yield what its first ticks do to it."""
     board.reset(ResetCause.POWER_ON, False)
-    try:
+    with foresight(board):
         yield plays.first(ticks, plays.of_vector(vector, names), plays.start_of(names))
-    except Exception:
-        if isinstance(board, ForesightedBoard):
-            board.end_foresight()
-        raise
-    if isinstance(board, ForesightedBoard):  # an interrupt waits for nothing
-        board.end_foresight()
 
 
 def side_by_side(

@@ -263,7 +263,7 @@ def _create() -> None:
     say("Setting up: making .venv")
     code, output = run([sys.executable, "-m", "venv", "--clear", str(VENV)])
     if code != 0:
-        raise SetUpError(f"python -m venv failed: {_last_line(output)}")
+        raise SetUpError(f"python -m venv failed: {last_line(output)}")
 
 
 def _install(extras: list[str]) -> None:
@@ -278,10 +278,11 @@ def _install(extras: list[str]) -> None:
         return
     if _UNREACHABLE.search(output):
         raise SetUpError("pip cannot reach the package index: check the network, then run again")
-    raise SetUpError(f"pip failed: {_last_line(output)} (all of it: .venv/{_LOG.name})")
+    raise SetUpError(f"pip failed: {last_line(output)} (all of it: .venv/{_LOG.name})")
 
 
-def _last_line(output: str) -> str:
+def last_line(output: str) -> str:
+    """Return the last line of a program's output that says something; of its errors, if any."""
     lines = [line.strip() for line in output.splitlines() if line.strip()]
     errors = [line for line in lines if line.startswith("ERROR")]
     return (errors or lines or ["no output"])[-1]

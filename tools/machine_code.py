@@ -19,7 +19,8 @@ from collections.abc import Callable, Sequence
 from importlib import metadata
 from pathlib import Path
 
-from hil.cache import cache_folder
+from hil.cache import cache_folder, digest_of
+from tools.environment import last_line
 from xlate_core.errors import InputError
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -40,8 +41,8 @@ def environment(said: Callable[[str], None]) -> dict[str, str]:
     """Return the environment in which a Python finds the engine in machine code.
 
     The translation is made first when there is none; `said` gets a line now and then meanwhile.
-    Start it as PYTHON. Raises InputError when
-    mypyc, setuptools or a C compiler is missing, or says no.
+    Start it as PYTHON. Raises InputError when mypyc, setuptools or a C compiler is missing, or
+    says no.
     """
     folder = _translated(said)
     path = os.pathsep.join((str(folder), str(ROOT)))
@@ -153,8 +154,9 @@ def _run(modules: list[str], folder: Path, said: Callable[[str], None]) -> None:
                 worker.kill()
                 worker.wait()
     if code != 0:
-        lines = [line for line in log.read_text("utf-8", "replace").splitlines() if line.strip()]
-        raise InputError(f"the engine was not translated: {lines[-1] if lines else 'no word'}")
+        raise InputError(
+            f"the engine was not translated: {last_line(log.read_text('utf-8', 'replace'))}"
+        )
 
 
 def _demand_tools() -> None:
@@ -174,11 +176,5 @@ def _demand_tools() -> None:
 
 def _ingredients() -> str:
     """Return a name of the engine's files and of what translates them."""
-    found = hashlib.sha256()
-    for path in sorted(ENGINE.rglob("*.py")):
-        found.update(path.relative_to(ENGINE).as_posix().encode())
-        found.update(path.read_bytes())
-    found.update(sysconfig.get_platform().encode())
-    found.update(f"{sys.version} {metadata.version('mypy')} {TRANSLATE}".encode())
-    found.update(Path(__file__).read_bytes())
-    return found.hexdigest()[:20]
+    tools = f"{sysconfig.get_platform()} {sys.version} {metadata.version('mypy')}"
+    return hashlib.sha256(tools.encode() + digest_of(ENGINE, Path(__file__))).hexdigest()[:20]

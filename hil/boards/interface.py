@@ -5,6 +5,7 @@ to it cannot alter a result.
 """
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, NamedTuple, Protocol, runtime_checkable
 
 from xlate_core.bridge import Inputs, Outputs, ResetCause
@@ -101,6 +102,26 @@ class ForesightedBoard(Board, Protocol):
 
     def confirm(self) -> None:
         """Before a mismatch is believed: raise BoardError when the line changed an octet."""
+
+
+@contextmanager
+def foresight(board: Board) -> Iterator[None]:
+    """Let a board foresee inside; behind it what was foreseen and not asked for is dropped.
+
+    An interrupt waits for nothing: its Ctrl-C may have ended the board as well, and the error of a
+    line that is gone would take its place.
+    """
+    try:
+        yield
+    except Exception:
+        _drop_foreseen(board)
+        raise
+    _drop_foreseen(board)
+
+
+def _drop_foreseen(board: Board) -> None:
+    if isinstance(board, ForesightedBoard):
+        board.end_foresight()
 
 
 @runtime_checkable

@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from hil.boards.interface import BoardError
+from hil.cache import digest_of
 from hil.firmware import call_graph, image, tables
 from hil.firmware.building import NATIVE_MEMORY, needed_sources
 from hil.firmware.toolchains import NATIVE, STM32, Toolchain, find
@@ -105,9 +106,7 @@ def ingredients(pairing: Pairing, board: str, flags: tuple[str, ...] = ()) -> st
         found.update(word.encode())
     for text in tables.generate(pairing).values():
         found.update(text.encode())
-    for path in sorted(p for folder in (CORE, LINK, BOARDS / board) for p in folder.rglob("*.*")):
-        found.update(path.name.encode() + path.read_bytes())
-    found.update(Path(__file__).read_bytes())
+    found.update(digest_of(CORE, LINK, BOARDS / board, Path(__file__)))
     return found.hexdigest()[:24]
 
 

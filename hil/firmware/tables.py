@@ -90,7 +90,8 @@ def source(pairing: Pairing) -> str:
         "control_ticks": u16(spec.control_ticks, "control ticks"),
         "longest_startup": u32(max((one.after for one in spec.conditions), default=0), "after"),
     }
-    tables = {**FrameTables(spec, arrays).tables(), **ControlTables(spec, arrays).tables()}
+    frames, control = FrameTables(spec, arrays), ControlTables(spec, arrays)
+    tables = {**frames.tables(), **control.tables()}
     of_functions = {kind.array for kind in function_tables.KINDS}
     for member, (kind, entries) in tables.items():
         if member == "quantities":
@@ -100,9 +101,9 @@ def source(pairing: Pairing) -> str:
             members[member] = "xb_quantity_specs"
         else:
             members[member] = arrays.add(kind, member, entries)
-    members["watched"] = FrameTables(spec, arrays).watched()
+    members["watched"] = frames.watched()
     members["entries"] = arrays.add("xb_entry_spec", "entries", memory_tables.entries(spec, arrays))
-    members["power"] = arrays.one("xb_power_spec", "power", ControlTables(spec, arrays).power())
+    members["power"] = arrays.one("xb_power_spec", "power", control.power())
     for member, (_, entries) in tables.items():
         if member not in of_functions:
             single = {"own_keys": "own_key", "quantities": "quantity"}.get(member, member[:-1])

@@ -6,18 +6,18 @@ reference agreed with every expectation. Losing the list costs time only.
 """
 
 import hashlib
-import re
 import sys
-from collections.abc import Iterable
 from pathlib import Path
 
-from hil.cache import cache_folder
+from hil.cache import cache_folder, digest_of
+from hil.vectors.errors import ScenarioError
 from hil.vectors.files import write_whole
+from hil.vectors.reading import pairing_name
 from hil.vectors.vector import SUFFIXES
+from xlate_core.pairing.options import split
 
 ROOT = Path(__file__).resolve().parents[2]
 SOURCES = ("xlate_core", "hil/vectors", "hil/boards/reference.py")
-PAIRING_LINE = re.compile(r"^pairing\s+([^\s+]+)(\S*)", re.MULTILINE)
 
 
 class Unchanged:
@@ -33,8 +33,8 @@ class Unchanged:
         except (OSError, UnicodeDecodeError):
             self._kept = set()
         self._right: set[str] = set()
-        self._source = _digest_of(*(ROOT / name for name in SOURCES))
-        self._pairings: dict[str, bytes] = {}
+        self._source = sys.version.encode() + digest_of(*(ROOT / name for name in SOURCES))
+        self._pairings: dict[Path, bytes] = {}
 
     def holds(self, scenario: Path) -> bool:
         """Return whether the scenario was found right with all as it is now."""
@@ -65,37 +65,15 @@ class Unchanged:
         """Return the digest over what goes in and came out; None when something is not there."""
         try:
             text = scenario.read_bytes()
-            named = PAIRING_LINE.search(text.decode("utf-8", "replace"))
-            if named is None:
-                return None
-            base, options = named.groups()
-            folder = self.vectors / (base + options)
-            stored = [folder / f"{scenario.stem}{suffix}" for suffix in SUFFIXES]
+            name = pairing_name(scenario, text.decode("utf-8"))
+            base, _ = split(self.pairings / name)
+            stored = [self.vectors / name / f"{scenario.stem}{suffix}" for suffix in SUFFIXES]
             (vector,) = [path.read_bytes() for path in stored if path.is_file()]
             if base not in self._pairings:
-                self._pairings[base] = _digest_of(self.pairings / base)
-        except (OSError, ValueError):
+                self._pairings[base] = digest_of(base)
+        except (OSError, ValueError, ScenarioError):
             return None
         found = hashlib.sha256(self._source + self._pairings[base])
         for part in (scenario.name.encode(), text, vector):
             found.update(len(part).to_bytes(8, "little") + part)
         return found.hexdigest()
-
-
-def _digest_of(*places: Path) -> bytes:
-    """Return a digest over files and all files inside folders, names included."""
-    found = hashlib.sha256(sys.version.encode())
-    for place in places:
-        for path in _files(place):
-            content = path.read_bytes()
-            name = path.relative_to(place.parent).as_posix().encode()
-            found.update(name + len(content).to_bytes(8, "little") + content)
-    return found.digest()
-
-
-def _files(place: Path) -> Iterable[Path]:
-    if place.is_file():
-        return [place]
-    return sorted(
-        path for path in place.rglob("*") if path.is_file() and "__pycache__" not in path.parts
-    )

@@ -44,6 +44,7 @@ def build(
     Writes table.json, .csv, .md and .html. Exit code 1 when a row deviates or is open, 4 when
     interrupted.
     """
+    from tools.failsafe.folding import fold
     from tools.failsafe.report import summary
     from tools.failsafe.sharing import build_rows
     from tools.failsafe.stored import EVIDENCE_FILE
@@ -58,12 +59,13 @@ def build(
     folder = folder_of(out, loaded.name)
     folder.mkdir(parents=True, exist_ok=True)
     (folder / EVIDENCE_FILE).unlink(missing_ok=True)
-    signed = write_table(folder, loaded, required, rows)
+    lines = fold(rows)
+    signed = write_table(folder, loaded, required, rows, lines)
     if brief:
-        for line in summary(rows):
-            click.echo(line)
+        for sentence in summary(rows, lines):
+            click.echo(sentence)
     else:
-        print_table(loaded, rows, signed)
+        print_table(loaded, rows, lines, signed)
     click.echo(f"the table, for a browser or a printer: {(folder / 'table.html').as_posix()}")
     if any(row.status in ("deviates", "open") for row in rows):
         sys.exit(EXIT_DIFFERENCE)

@@ -22,6 +22,7 @@ from xlate_core.errors import InputError
 
 if TYPE_CHECKING:
     from tools.failsafe.evidence import Proof
+    from tools.failsafe.stored import Stored
     from xlate_core.pairing.model import Pairing
 
 
@@ -77,7 +78,7 @@ def prove(
             f"{folder.as_posix()}: built of another pairing or other requirements; build it again"
         )
     try:
-        proofs = _proofs(pairing, path, loaded, folder, boards, every_class)
+        proofs = _proofs(pairing, path, loaded, stored, folder, boards, every_class)
         if broken:
             proofs = _on_broken_copies(loaded, folder, proofs)
     except BoardError as error:
@@ -89,7 +90,7 @@ def prove(
     told = {"format": 1, "proofs": [asdict(proof) for proof in proofs]}
     text = json.dumps(told, indent=1, ensure_ascii=False) + "\n"
     write_whole(folder / EVIDENCE_FILE, text.encode("utf-8"))
-    write_table(folder, loaded, required, stored.rows)
+    write_table(folder, loaded, required, stored.rows, stored.lines)
     lines = len({line for proof in proofs for line in proof.lines})
     click.echo(
         f"{len(proofs)} vectors show {lines} of {len(stored.lines)} lines; the others are of "
@@ -104,6 +105,7 @@ def _proofs(
     pairing: Path,
     path: Path,
     loaded: "Pairing",
+    stored: "Stored",
     folder: Path,
     boards: tuple[str, ...],
     every_class: bool,
@@ -113,9 +115,7 @@ def _proofs(
     from hil.boards.registry import close_board, open_board
     from tools.failsafe.evidence import prove as prove_lines
     from tools.failsafe.sharing import builder
-    from tools.failsafe.stored import read
 
-    stored = read(folder)
     opened = {}
     proofs = []
     try:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
+    from tools.failsafe.folding import Line
     from tools.failsafe.required import Required
     from tools.failsafe.rows import Row
     from xlate_core.pairing.model import Pairing
@@ -48,22 +49,25 @@ def required_of(pairing: Path, required_file: Path | None) -> "tuple[Pairing, Pa
     return loaded, path, load_required(path, TableNames(loaded))
 
 
-def write_table(folder: Path, loaded: "Pairing", required: "Required", rows: "list[Row]") -> str:
-    """Write the table in all its forms; return how far it is signed."""
+def write_table(
+    folder: Path, loaded: "Pairing", required: "Required", rows: "list[Row]", lines: "list[Line]"
+) -> str:
+    """Write the table, rows and folded lines, in all its forms; return how far it is signed."""
     from hil.vectors.files import write_whole
     from tools.failsafe import signing
-    from tools.failsafe.folding import fold
     from tools.failsafe.pages import Page, to_html, to_markdown
     from tools.failsafe.report import facts, to_csv, to_json
     from tools.failsafe.stored import Stored, broken_counts, evidence_of, evidence_words
 
     proofs = evidence_of(folder)
-    stored = Stored(loaded.name, loaded.digest, required.digest, rows, fold(rows))
+    stored = Stored(loaded.name, loaded.digest, required.digest, rows, lines)
     signatures = signing.read(required.path.parent / signing.FILE)
     signed = signing.words(stored, signatures, proofs)
-    page = Page(loaded, required, rows, evidence_words(proofs), broken_counts(proofs), signed)
+    page = Page(
+        loaded, required, rows, lines, evidence_words(proofs), broken_counts(proofs), signed
+    )
     for name, text in (
-        ("table.json", to_json(facts(loaded, required, rows, signed))),
+        ("table.json", to_json(facts(loaded, required, rows, lines, signed))),
         ("table.csv", to_csv(rows)),
         ("table.md", to_markdown(page)),
         ("table.html", to_html(page)),

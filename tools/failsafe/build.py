@@ -149,7 +149,7 @@ class Builder:
                 row.recovery = ""  # nobody can say what it would be by now
             if require is None:
                 row.note = f"was {show_value(self.names, output, seen.before.get(output))}"
-                other = self._not_applicable(output, fault, situation)
+                other = self._not_applicable(output, fault.kind, fault.subject, situation)
                 if other:
                     row.status, row.note = Status.NOT_APPLICABLE, other
             else:
@@ -188,11 +188,12 @@ class Builder:
             return one if fits(output, one.outputs) else None
         return self.speaking.first(output, fault, situation)
 
-    def _not_applicable(self, output: str, fault: Fault, situation: Situation) -> str:
+    def _not_applicable(self, output: str, kind: str, subject: str, situation: Situation) -> str:
+        """Return the reason why nothing is required here, an empty text without one."""
         for one in self.required.tables.not_applicable:
             if (
-                fits(fault.kind, one.faults)
-                and fits(fault.subject, one.of)
+                fits(kind, one.faults)
+                and fits(subject, one.of)
                 and fits(output, one.outputs)
                 and holds_in(one.situations, situation)
             ):
@@ -203,15 +204,9 @@ class Builder:
         """Yield rows of faults the bench cannot make: not applicable with reason, or undetected."""
         for kind, subject in static_faults(self.names):
             row = Row(subject, kind, subject, (), Status.UNDETECTED, note=NOT_MADE)
-            for one in self.required.tables.not_applicable:
-                if (
-                    not one.situations
-                    and fits(kind, one.faults)
-                    and fits(subject, one.of)
-                    and fits(subject, one.outputs)
-                ):
-                    row.status, row.note = Status.NOT_APPLICABLE, one.reason
-                    break
+            reason = self._not_applicable(subject, kind, subject, ())
+            if reason:
+                row.status, row.note = Status.NOT_APPLICABLE, reason
             yield row
         for interaction in self.required.tables.interaction:
             if interaction.not_applicable:

@@ -4,23 +4,32 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from html import escape
 
-from tools.failsafe.folding import COLUMNS, overview
-from tools.failsafe.report import HEADINGS, LOOKS, UNSIGNED, Evidence, by_output, cells, summary
+from tools.failsafe.folding import COLUMNS, Line, overview
+from tools.failsafe.report import (
+    HEADINGS,
+    LOOK_HEADINGS,
+    UNSIGNED,
+    Evidence,
+    by_output,
+    cells,
+    looks,
+    summary,
+)
 from tools.failsafe.required import Required
 from tools.failsafe.rows import Row
 from xlate_core.pairing.model import Pairing
 
 NOTHING = "None."
-SHORT = ("line", "fault", "of", "situations", "required", "seen", "status")
 
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """All that is told: the table, its evidence by line, broken copy -> vectors that see it."""
+    """All that is told: rows and lines, evidence by line, broken copy -> vectors that see it."""
 
     pairing: Pairing
     required: Required
     rows: Sequence[Row]
+    lines: Sequence[Line]
     evidence: Evidence = field(default_factory=dict)
     broken: dict[str, int] = field(default_factory=dict)
     signed: str = UNSIGNED
@@ -40,15 +49,8 @@ def sections(page: Page) -> Iterator[Section]:
     """Yield the overview, what needs a look, a table an output, and what the table stands on."""
     found = [[output, *(told[one] for one in COLUMNS)] for output, told in overview(page.rows)]
     yield Section("Output and kind of fault", ("output", *COLUMNS), found)
-    outputs = by_output(page.rows)
-    looks = [
-        [line.output, *(dict(zip(HEADINGS, cells(line, {}), strict=True))[one] for one in SHORT)]
-        for lines in outputs.values()
-        for line in lines
-        if line.status in LOOKS
-    ]
-    yield Section("Deviating, undetected and open", ("output", *SHORT), looks, apart=True)
-    for output, lines in outputs.items():
+    yield Section("Deviating, undetected and open", LOOK_HEADINGS, looks(page.lines), apart=True)
+    for output, lines in by_output(page.lines).items():
         yield Section(output, HEADINGS, [cells(one, page.evidence) for one in lines], apart=True)
     tables = page.required.tables
     yield Section(
@@ -123,7 +125,7 @@ def to_markdown(page: Page) -> str:
         "",
         f"Pairing digest `{page.pairing.digest}`. **{page.signed}.**",
         "",
-        *(f"> {line}" for line in summary(page.rows)),
+        *(f"> {line}" for line in summary(page.rows, page.lines)),
     ]
     for section in sections(page):
         told = _markdown_table(section.headings, section.rows) if section.rows else [NOTHING]
@@ -160,7 +162,7 @@ def to_html(page: Page) -> str:
         f"<style>{STYLE}</style></head><body>",
         f"<h1>Failsafe behaviour of {name}</h1>",
         f"<p>Pairing digest {escape(page.pairing.digest)}. <b>{escape(page.signed)}.</b></p>",
-        *(f"<p>{escape(line)}</p>" for line in summary(page.rows)),
+        *(f"<p>{escape(line)}</p>" for line in summary(page.rows, page.lines)),
     ]
     for section in sections(page):
         told = _html_table(section.headings, section.rows) if section.rows else f"<p>{NOTHING}</p>"

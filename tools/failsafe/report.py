@@ -6,7 +6,7 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-from tools.failsafe.folding import MANY, SEVERAL, Line, Range, counts, few, fold
+from tools.failsafe.folding import MANY, SEVERAL, Line, Range, counts, few
 from tools.failsafe.matching import show_situation
 from tools.failsafe.required import Required
 from tools.failsafe.rows import Row, Status
@@ -51,6 +51,7 @@ HEADINGS = (
 )
 UNSIGNED = "Unsigned"
 NO_TRY = "none: the bench cannot make it"
+LOOK_HEADINGS = ("output", "line", "fault", "of", "situations", "required", "seen", "status")
 LOOKS = (Status.DEVIATES, Status.UNDETECTED, Status.OPEN)
 Evidence = dict[str, str]  # digest of a line -> vector and what boards said of it
 SIGNS = {
@@ -63,7 +64,11 @@ SIGNS = {
 
 
 def facts(
-    pairing: Pairing, required: Required, rows: Sequence[Row], signed: str = UNSIGNED
+    pairing: Pairing,
+    required: Required,
+    rows: Sequence[Row],
+    lines: Sequence[Line],
+    signed: str = UNSIGNED,
 ) -> dict[str, Any]:
     """Return the whole table as plain data."""
     return {
@@ -86,7 +91,7 @@ def facts(
         "assumptions": required.tables.assumption,
         "not_covered": required.tables.not_covered,
         "rows": to_rows(rows),
-        "lines": [line_facts(line) for line in fold(rows)],
+        "lines": [line_facts(line) for line in lines],
         "cautions": list(CAUTIONS),
         "signed": signed,
     }
@@ -161,19 +166,29 @@ def _number(value: int | None) -> str:
     return "-" if value is None else str(value)
 
 
-def by_output(rows: Sequence[Row]) -> dict[str, list[Line]]:
+def by_output(folded: Sequence[Line]) -> dict[str, list[Line]]:
     """Return the folded lines of every output, those that need a look first."""
     order = list(SIGNS)
     found: dict[str, list[Line]] = {}
-    for line in fold(rows):
+    for line in folded:
         found.setdefault(line.output, []).append(line)
     for lines in found.values():
         lines.sort(key=lambda one: (-order.index(one.status) % len(order), one.requirement))
     return dict(sorted(found.items(), key=lambda one: (not one[0].startswith("output."), one[0])))
 
 
-def summary(rows: Sequence[Row]) -> list[str]:
+def looks(folded: Sequence[Line]) -> list[list[str]]:
+    """Return what needs a look, output by output, in the cells of LOOK_HEADINGS."""
+    return [
+        [line.output, *(told[heading] for heading in LOOK_HEADINGS[1:])]
+        for lines in by_output(folded).values()
+        for line in lines
+        if line.status in LOOKS
+        for told in [dict(zip(HEADINGS, cells(line, {}), strict=True))]
+    ]
+
+
+def summary(rows: Sequence[Row], lines: Sequence[Line]) -> list[str]:
     """Return the sentences at the end."""
-    folded = len(fold(rows))
     said = ", ".join(f"{count} {status}" for status, count in counts(rows).items())
-    return [f"{len(rows)} rows in {folded} lines to review: {said}", *CAUTIONS]
+    return [f"{len(rows)} rows in {len(lines)} lines to review: {said}", *CAUTIONS]

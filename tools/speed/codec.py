@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from tools.environment import last_line
 from tools.speed.rows import Floor, Measured, Row
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -136,8 +137,7 @@ def _reason(output: str) -> str:
     """Return in one line why pytest did not measure."""
     if "No module named" in output or "unrecognized arguments" in output:
         return "needs pytest-benchmark: pip install xlate-bridge[test]"
-    lines = [line for line in output.splitlines() if line.strip()]
-    return f"the benchmarks failed: {lines[-1].strip()}" if lines else "the benchmarks failed"
+    return f"the benchmarks failed: {last_line(output)}"
 
 
 def _key(group: tuple[str, str], subject: str) -> str:

@@ -11,15 +11,15 @@ from pathlib import Path
 
 from hil.vectors import driving
 from hil.vectors.names import names_of
+from tools.environment import last_line
 from tools.speed.engine import PAIRING, SEED
-from tools.speed.rows import Floor, Measured, Row
+from tools.speed.rows import HOUR_S, Floor, Measured, Row, an_hour
 from xlate_core.pairing import load
 
 ROOT = Path(__file__).resolve().parents[2]
 PAIRINGS = PAIRING.parent
 XLATE = (sys.executable, "-m", "tools.cli.main")
 
-HOUR_S = 3600
 HOUR_FLOOR = Floor(40, True, "< 40 s")
 EDITS: tuple[tuple[str, str, Floor, list[str], list[str]], ...] = (
     ("edit_to_verdict", "edit to verdict: whole corpus", Floor(20, True, "< 20 s"), [], []),
@@ -47,10 +47,8 @@ def measure_drive(measured: Measured, seconds: int, said: Callable[[str], None])
     key, what = "run_hour", "vectors run, one hour"
     note = ""
     try:
-        value = _run_drive(seconds, said)
+        value = an_hour(lambda drive_s: _run_drive(drive_s, said), seconds)
         if seconds != HOUR_S:
-            start = _run_drive(1, said)
-            value = start + max(value - start, 0.0) * (HOUR_S - 1) / (seconds - 1)
             note = f"drives of 1 s and {seconds} s were run, the hour is on the line through both"
     except CommandFailedError as error:
         measured.rows.append(Row(key, what, None, "s", floor=HOUR_FLOOR, note=str(error)))
@@ -125,8 +123,7 @@ def _run(arguments: list[str]) -> None:
         check=False,
     )
     if done.returncode not in (0, 1):
-        lines = [line for line in (done.stdout + done.stderr).splitlines() if line.strip()]
-        last = lines[-1].strip() if lines else "no output"
+        last = last_line(done.stdout + done.stderr)
         raise CommandFailedError(f"`xlate {' '.join(arguments[:3])}` failed: {last}")
 
 

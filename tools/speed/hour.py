@@ -7,19 +7,14 @@ from pathlib import Path
 
 from tools.logs.kept_drive import Replayed, keep, replay_kept
 from tools.speed.engine import PAIRING, SEED
-from tools.speed.rows import Floor, Measured, Row
+from tools.speed.rows import HOUR_S, Floor, Measured, Row, an_hour
 from xlate_core.pairing import load
 
-HOUR_S = 3600
 FLOOR = Floor(6, True, "<= 6 s")
 
 
 def measure(measured: Measured, seconds: int, said: Callable[[str], None]) -> None:
-    """Add the row of the hour, worked out from a kept drive of at least 2 `seconds`.
-
-    The hour is the straight line through this drive and one of a second, so that what is done once
-    (loading, writing the text of the fast form) is not multiplied.
-    """
+    """Add the row of the hour, worked out from a kept drive of at least 2 `seconds`."""
     key, what = "replay_hour", "replay from the store, one hour"
     said(f"replay from the store: {seconds} s of driving, kept first")
     value, done = of_driving(seconds)
@@ -40,11 +35,13 @@ def measure(measured: Measured, seconds: int, said: Callable[[str], None]) -> No
 
 def of_driving(seconds: int) -> tuple[float, Replayed]:
     """Return the processor time in seconds of an hour, and the drive it is worked out from."""
-    value, done = _replay(seconds)
-    if seconds != HOUR_S:
-        start, _ = _replay(1)
-        value = start + max(value - start, 0.0) * (HOUR_S - 1) / (seconds - 1)
-    return value, done
+    replayed: dict[int, Replayed] = {}
+
+    def replay(drive_s: int) -> float:
+        took, replayed[drive_s] = _replay(drive_s)
+        return took
+
+    return an_hour(replay, seconds), replayed[seconds]
 
 
 def _replay(seconds: int) -> tuple[float, Replayed]:

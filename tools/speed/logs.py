@@ -14,10 +14,9 @@ from tools.logs.store import Store, StoreWriter
 from tools.logs.synthetic.driving import drive
 from tools.logs.synthetic.networks import random_network
 from tools.logs.synthetic.render import render
-from tools.speed.rows import Floor, Measured, Row, median
+from tools.speed.rows import HOUR_S, Floor, Measured, Row, an_hour, median
 
 FRAMES_PER_SECOND = 1500
-HOUR_S = 3600
 TEXT_LINES = 300_000
 
 
@@ -51,14 +50,11 @@ def measure(measured: Measured, drive_s: int, repeats: int, said: Callable[[str]
         _row(measured, "text_import", "text: imported into a store", len(part), ours, floor)
         _row(measured, "text_python_can", "text: read by python-can", len(part), theirs)
     said("inspect")
-    took, note = _timed(lambda: inspect(table)), ""
-    if drive_s != HOUR_S:
-        short_s = max(1, drive_s // 3)
-        short = render(network, drive(short_s, 4), short_s, 4)
-        short_took = _timed(lambda: inspect(short))
-        each = max(took - short_took, 0.0) / (drive_s - short_s)
-        took += each * (HOUR_S - drive_s)
-        note = f"on the line through drives of {short_s} s and {drive_s} s"
+    short_s = max(1, drive_s // 3)
+    short = render(network, drive(short_s, 4), short_s, 4)
+    drives = {drive_s: table, short_s: short}
+    took = an_hour(lambda length: _timed(lambda: inspect(drives[length])), drive_s, short_s)
+    note = "" if drive_s == HOUR_S else f"on the line through drives of {short_s} s and {drive_s} s"
     floor = Floor(60.0, True, "< 60 s")
     measured.rows.append(
         Row("inspect_hour", "inspect: an hour at 1,500 / s", took, "s", 1, floor=floor, note=note)

@@ -11,13 +11,14 @@ from collections.abc import Callable
 
 from hil.vectors import driving
 from tools import machine_code
+from tools.environment import last_line
 from tools.speed import codec, hour
+from tools.speed.commands import HOUR_FLOOR
 from tools.speed.engine import FLOOR, PAIRING, SEED, run_once
 from tools.speed.rows import Floor, Measured, Row, median
 from xlate_core.errors import InputError
 from xlate_core.pairing import load
 
-HOUR_FLOOR = Floor(40, True, "< 40 s")
 ENGINE, HOUR, DECODE = "machine_real_time", "machine_hour", "machine_decode"
 ROWS = {
     ENGINE: ("real time: readable engine in machine code", "x"),
@@ -70,8 +71,7 @@ def _figures(
         check=False,
     )
     if done.returncode != 0:
-        lines = [line for line in done.stderr.splitlines() if line.strip()]
-        raise InputError(f"the engine in machine code failed: {lines[-1] if lines else 'no word'}")
+        raise InputError(f"the engine in machine code failed: {last_line(done.stderr)}")
     figures: dict[str, float] = json.loads(done.stdout)
     decoded = codec.run_benchmarks(codec_s, machine_code.PYTHON, environment, "decode_engine")
     return {**figures, DECODE: decoded["decode_engine.all_new"][0]}

@@ -1,6 +1,7 @@
 """Measured figures beside each other: what, how much, in relation to what, and the floor."""
 
 import statistics
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -67,3 +68,19 @@ class Measured:
 def median(samples: list[float]) -> float:
     """Return the median of at least one sample."""
     return statistics.median(samples)
+
+
+HOUR_S = 3600
+
+
+def an_hour(work: Callable[[int], float], seconds: int, shorter: int = 1) -> float:
+    """Return what an hour of driving takes, from what `seconds` of it take.
+
+    From less than an hour it is the straight line through this drive and a `shorter` one, so that
+    what is done once is not multiplied.
+    """
+    took = work(seconds)
+    if seconds == HOUR_S:
+        return took
+    start = work(shorter)
+    return start + max(took - start, 0.0) * (HOUR_S - shorter) / (seconds - shorter)
