@@ -11,12 +11,13 @@ from hil.boards.options import BoardOptions
 from hil.boards.registry import open_board
 from tests.failsafe.tables import MINIMAL, REQUIRED, builder_of, rows_of
 from tools.cli.main import main
-from tools.failsafe import signing
+from tools.failsafe import sharing, signing
 from tools.failsafe.build import Builder
 from tools.failsafe.evidence import places, prove
 from tools.failsafe.folding import fold
 from tools.failsafe.rows import Row
 from tools.failsafe.stored import Stored, from_rows, group_digest, line_facts, to_rows
+from xlate_core.compiled import engine_of
 
 KINDS = ("lost", "not available", "bus-off", "brown-out", "missing from start")
 
@@ -147,3 +148,22 @@ def test_build_prove_and_compare_as_a_person_calls_them(tmp_path: Path) -> None:
             "undetected",
             "not applicable",
         }
+
+
+def test_the_readable_engine_gives_the_same_table(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    used = []
+    monkeypatch.setattr(
+        "tools.failsafe.bench.engine_of",
+        lambda *words, engine=engine_of: used.append(words[2]) or engine(*words),
+    )
+    sharing.builder.cache_clear()
+    told = []
+    for options in ([], ["--plain"]):
+        out = tmp_path / "-".join(["table", *options])
+        words = ["failsafe", "build", str(MINIMAL), "--brief", "--jobs", "1", "--out", str(out)]
+        assert CliRunner().invoke(main, [*words, *options]).exit_code == 0
+        told.append((out / "table.json").read_bytes())
+    assert used == [False, True]
+    assert told[0] == told[1]

@@ -238,3 +238,21 @@ def test_the_fast_form_shows_what_the_readable_engine_shows() -> None:
         assert rig.bridge.is_fast() if isinstance(rig.bridge, CompiledBridge) else plain
     assert shown[0] == shown[1]
     assert any(seen.effects for seen in shown[0])
+
+
+def test_the_readable_engine_gives_the_same_samples() -> None:
+    words = [
+        "timing",
+        "paths",
+        str(PAIRINGS / "minimal"),
+        "--samples",
+        "2",
+        "--jobs",
+        "1",
+        "--json",
+    ]
+    fast, plain = (
+        CliRunner().invoke(main, [*words, *options]).stdout for options in ([], ["--plain"])
+    )
+    assert json.loads(fast)["ways"]
+    assert fast == plain

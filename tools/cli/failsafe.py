@@ -18,6 +18,7 @@ from tools.cli.failsafe_shared import (
     write_table,
 )
 from tools.cli.failsafe_sign import compare, sign
+from tools.cli.vectors_shared import plain_option
 
 
 @click.group("failsafe")
@@ -35,9 +36,15 @@ command.add_command(sign)
 @required_option
 @out_option
 @click.option("--jobs", type=click.IntRange(1, 64), default=None, help="Processes; default all.")
+@plain_option
 @click.option("--brief", is_flag=True, help="Print the summary only.")
 def build(
-    pairing: Path, required_file: Path | None, out: Path | None, jobs: int | None, brief: bool
+    pairing: Path,
+    required_file: Path | None,
+    out: Path | None,
+    jobs: int | None,
+    plain: bool,
+    brief: bool,
 ) -> None:
     """Try every fault in every situation on PAIRING and hold it to the requirements.
 
@@ -52,7 +59,7 @@ def build(
 
     loaded, path, required = required_of(pairing, required_file)
     try:
-        rows = build_rows(pairing, path, required, jobs, progress)
+        rows = build_rows(pairing, path, required, jobs, progress, plain)
     except KeyboardInterrupt:
         click.echo("interrupted: nothing is written", err=True)
         sys.exit(EXIT_INCOMPLETE)

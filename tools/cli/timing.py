@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from tools.cli.vectors_shared import jobs_option
+from tools.cli.vectors_shared import jobs_option, plain_option
 
 EXIT_DIFFERENCE = 1
 EXIT_INCOMPLETE = 4
@@ -86,6 +86,7 @@ def bus(
 @click.option("--seed", default=1, show_default=True, type=int, help="Seed of the random trials.")
 @click.option("--only", default="*", show_default=True, help="Ways to look at: a pattern with *.")
 @assumptions
+@plain_option
 @jobs_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @click.option("--html", type=click.Path(path_type=Path, dir_okay=False), help="Write a page.")
@@ -104,6 +105,7 @@ def paths(
     errors: int | None,
     error_interval_us: int | None,
     skew_ppm: int | None,
+    plain: bool,
     jobs: int | None,
     as_json: bool,
     html: Path | None,
@@ -126,11 +128,10 @@ def paths(
     loaded = Assumed(errors, error_interval_us, skew_ppm).of(load(pairing))
     check_budgets(loaded)
     chosen = fitting(loaded, only)
-    seen = []
     processes = jobs or parallel.default_jobs()
+    wanted = chosen.__contains__
     try:
-        for one in observe(loaded, samples, seed, _progress, chosen.__contains__, processes):
-            seen.append(one)
+        seen = list(observe(loaded, samples, seed, _progress, wanted, processes, plain))
     except KeyboardInterrupt:
         click.echo("interrupted: nothing is judged", err=True)
         sys.exit(EXIT_INCOMPLETE)

@@ -56,15 +56,15 @@ class Bench:
     - `on_step` is shown everything that reaches and leaves the bridge, for vectors.
     """
 
-    def __init__(self, names: TableNames) -> None:
-        """Build the bridge and the senders of everything it receives in a rhythm."""
+    def __init__(self, names: TableNames, plain: bool = False) -> None:
+        """Build the bridge, `plain` as the readable engine, and what speaks to it in a rhythm."""
         self.names = names
         self.pairing = names.pairing
         self.heard: list[Heard] = []
         self.now = 0
         self.on_step: OnStep | None = None
         self.pending_reset: tuple[ResetCause, bool] | None = None
-        self.bridge = engine_of(self.pairing.spec, self._hear, calm_before_first=CALM_TICKS)
+        self.bridge = engine_of(self.pairing.spec, self._hear, plain, CALM_TICKS)
         self.watch = Watch(names)
         self.tick_ms = self.pairing.spec.tick_ms
         self.senders: dict[str, Sender] = {}

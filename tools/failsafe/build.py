@@ -37,11 +37,11 @@ class Reached:
 class Builder:
     """Builds the table of one pairing."""
 
-    def __init__(self, names: TableNames, required: Required) -> None:
-        """Take the checked requirements and collect all faults."""
+    def __init__(self, names: TableNames, required: Required, plain: bool = False) -> None:
+        """Take the checked requirements and collect all faults; `plain` is the bench's."""
         self.names = names
         self.required = required
-        self.bench = Bench(names)
+        self.bench = Bench(names, plain)
         self.judge = Judge(names)
         self.speaking = Speaking(names, required.tables)
         tables = required.tables

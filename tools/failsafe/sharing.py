@@ -24,6 +24,7 @@ class Piece:
     required: Path
     situation: Situation
     number: int
+    plain: bool
 
 
 def build_rows(
@@ -32,10 +33,11 @@ def build_rows(
     required: Required,
     jobs: int | None,
     said: Callable[[int, int, str], None],
+    plain: bool = False,
 ) -> list[Row]:
-    """Return all rows, in the order of situations and faults."""
+    """Return all rows, in the order of situations and faults; `plain` by the readable engine."""
     pieces = [
-        Piece(pairing, required_file, situation, number)
+        Piece(pairing, required_file, situation, number, plain)
         for situation in required.situations
         for number in range(PIECES)
     ]
@@ -44,13 +46,13 @@ def build_rows(
     for done, found in enumerate(in_order(rows_of, pieces, jobs or default_jobs()), start=1):
         rows += found
         said(done, len(pieces), show_situation(pieces[done - 1].situation))
-    rows += builder(pairing, required_file).static_rows()
+    rows += builder(pairing, required_file, plain).static_rows()
     return rows
 
 
 def rows_of(piece: Piece) -> list[Row]:
     """Return the rows of one piece; runs in any process."""
-    found = builder(piece.pairing, piece.required)
+    found = builder(piece.pairing, piece.required, piece.plain)
     every = found.faults_in(piece.situation)
     share = -(-len(every) // PIECES)
     chosen = every[piece.number * share : (piece.number + 1) * share]
@@ -58,7 +60,7 @@ def rows_of(piece: Piece) -> list[Row]:
 
 
 @lru_cache(maxsize=4)
-def builder(pairing: Path, required_file: Path) -> Builder:
+def builder(pairing: Path, required_file: Path, plain: bool = False) -> Builder:
     """Return the builder of a pairing, made once in every process."""
     names = TableNames(load(pairing))
-    return Builder(names, load_required(required_file, names))
+    return Builder(names, load_required(required_file, names), plain)

@@ -68,6 +68,7 @@ class Share:
     ways: tuple[Path, ...]
     samples: int
     seed: int
+    plain: bool
     resting: tuple[Change, ...] = ()
 
 
@@ -78,10 +79,12 @@ def observe(
     said: Callable[[int, int, str], None],
     only: Callable[[Path], bool] = lambda path: True,
     jobs: int = 1,
+    plain: bool = False,
 ) -> Iterator[Observed]:
     """Yield every way with its samples, source by source; `said(done, all, source)` is told.
 
-    `jobs` processes share the sources; the samples do not depend on how many they are.
+    `jobs` processes share the sources; the samples do not depend on how many they are, nor on
+    whether the engine is the `plain` readable one.
     """
     groups: dict[tuple[str, PathKind], list[Path]] = {}
     for path in paths(pairing):
@@ -89,7 +92,7 @@ def observe(
             groups.setdefault((path.source, path.kind), []).append(path)
     _pairings[pairing.digest] = pairing
     place = (pairing.digest, pairing.directory, pairing.traffic)
-    shares = [Share(*place, tuple(ways), samples, seed) for ways in groups.values()]
+    shares = [Share(*place, tuple(ways), samples, seed, plain) for ways in groups.values()]
     signals = [one for one in shares if one.ways[0].kind not in LOSSES]
     losses = [one for one in shares if one.ways[0].kind in LOSSES]
     other_values: dict[str, Change] = {}
@@ -111,15 +114,16 @@ def observe(
             if one.effect is not None or one.path.target not in other_values:
                 yield one
             else:
-                again.append(Share(*place, (one.path,), samples, seed, tuple(changes.values())))
+                other = tuple(changes.values())
+                again.append(Share(*place, (one.path,), samples, seed, plain, other))
     for seen in parallel.in_order(observed, again, jobs):
         yield from seen
 
 
 _pairings: dict[str, Pairing] = {}
 """The pairings of this process by digest; another process loads its own."""
-_rigs: dict[tuple[str, str, tuple[Change, ...]], tuple[Rig, dict[str, int]]] = {}
-"""This process's rigs, and due ticks at plain rest, by digest, traffic and values at rest."""
+_rigs: dict[tuple[str, str, bool, tuple[Change, ...]], tuple[Rig, dict[str, int]]] = {}
+"""This process's rigs, and due ticks at plain rest, by digest, traffic, engine, values at rest."""
 
 
 def observed(share: Share) -> list[Observed]:
@@ -127,10 +131,11 @@ def observed(share: Share) -> list[Observed]:
     if share.digest not in _pairings:
         _pairings[share.digest] = load(share.directory)
     pairing = replace(_pairings[share.digest], traffic=share.traffic)
-    key = (share.digest, repr(share.traffic), share.resting)
+    key = (share.digest, repr(share.traffic), share.plain, share.resting)
     if key not in _rigs:
-        rig = Rig(pairing, share.resting)
-        _rigs[key] = rig, rig.starts if not share.resting else Rig(pairing).starts
+        rig = Rig(pairing, share.resting, share.plain)
+        at_rest = rig if not share.resting else Rig(pairing, plain=share.plain)
+        _rigs[key] = rig, at_rest.starts
     rig, starts = _rigs[key]
     bounds = Bounds(pairing, starts)
     source, kind = share.ways[0].source, share.ways[0].kind
