@@ -22,6 +22,7 @@ MISTAKES = (
         "reception.c",
         "return state->age >= deadline;",
         "return state->age > deadline;",
+        "minimal/first_deadline_in_time",
     ),
     Mistake(
         "first_deadline_forgotten",
@@ -34,6 +35,7 @@ MISTAKES = (
         "protection.c",
         "return distance >= 1u && distance",
         "return distance",
+        "farm_pickup/modulo_15",
     ),
     Mistake(
         "counter_reference_only_when_accepted",
@@ -59,6 +61,7 @@ MISTAKES = (
         "arithmetic.c",
         "rest >= denominator - rest",
         "rest > denominator - rest",
+        "farm_pickup/condition_threshold",
     ),
     Mistake(
         "hold_one_tick_long",
@@ -89,12 +92,14 @@ MISTAKES = (
         "functions/cooling_fan.c",
         "inhibited != 0u || power->mode == (uint8_t)XB_CRANKING",
         "inhibited != 0u",
+        "farm_pickup/fan_off_cranking",
     ),
     Mistake(
         "last_stage_at_loss_waits_for_minimum_off_time",
         "functions/cooling_fan.c",
         "(run == 0u || i + 1u <= forced)",
         "(run == 0u || i + 1u < forced)",
+        "farm_pickup/fan_loss_after_cranking",
     ),
     Mistake(
         "pump_primes_again_in_the_same_cycle",
@@ -107,6 +112,7 @@ MISTAKES = (
         "faults.c",
         "state->level == 0u && spec->latch == 0u",
         "state->level == 0u",
+        "farm_pickup/jump_after_loss",
     ),
     Mistake(
         "loss_silences_supervision",
@@ -125,6 +131,7 @@ MISTAKES = (
         "functions/gauge.c",
         "distance > spec->hysteresis || -distance > spec->hysteresis",
         "distance != 0",
+        "farm_pickup/fan_stage_1_threshold",
     ),
     Mistake(
         "fifo_frame_sent_again",

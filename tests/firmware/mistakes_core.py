@@ -11,12 +11,19 @@ MISTAKES = (
         "-rest > denominator + rest",
         "minimal/rounding_ties",
     ),
-    Mistake("negative_rounded_up", "arithmetic.c", "quotient -= 1;", "quotient += 1;"),
+    Mistake(
+        "negative_rounded_up",
+        "arithmetic.c",
+        "quotient -= 1;",
+        "quotient += 1;",
+        "minimal/signed_motorola",
+    ),
     Mistake(
         "rate_forgets_the_remainder",
         "arithmetic.c",
         "(uint64_t)*remainder + (uint64_t)rate_per_s",
         "(uint64_t)rate_per_s",
+        "farm_pickup/pedal_returns_slowly",
     ),
     Mistake(
         "curve_takes_the_wrong_slope",
@@ -83,12 +90,14 @@ MISTAKES = (
         "reception.c",
         "length < spec->length &&",
         "length + 1u < spec->length &&",
+        "minimal/frame_short_rejected",
     ),
     Mistake(
         "unit_taken_without_its_last_octet",
         "reception.c",
         "unit->last_octet < (int32_t)length",
         "unit->last_octet <= (int32_t)length",
+        "farm_pickup/short_frame_nothing_left",
     ),
     Mistake(
         "selector_range_without_its_end",
@@ -120,6 +129,7 @@ MISTAKES = (
         "intake.c",
         "if (choice.unknown != 0u) {",
         "if (choice.unknown == 2u) {",
+        "farm_pickup/mux_unknown_selector",
     ),
     Mistake(
         "fresh_frame_keeps_its_age",
@@ -138,6 +148,7 @@ MISTAKES = (
         "intake.c",
         "    engine->messages[unit->message].reference = XB_NO_REFERENCE;\n",
         "",
+        "farm_pickup/deadlines_one_tick_apart",
     ),
     Mistake(
         "age_runs_while_supervision_is_off", "intake.c", "} else if (enabled != 0u) {", "} else {"
@@ -160,26 +171,36 @@ MISTAKES = (
         "quantities.c",
         "xb_saturate_short(value, spec->low, spec->high);\n    uint8_t origin",
         "value;\n    uint8_t origin",
+        "farm_pickup/soak_hostile",
     ),
     Mistake(
         "special_code_without_its_end",
         "quantities.c",
         "raw <= spec->specials[i].last",
         "raw < spec->specials[i].last",
+        "instruments/speed_worst_wheel",
     ),
     Mistake(
         "range_test_forgotten_above",
         "quantities.c",
         "raw < spec->valid_low || raw > spec->valid_high",
         "raw < spec->valid_low",
+        "instruments/speed_worst_wheel",
     ),
     Mistake(
         "frozen_one_frame_late",
         "quantities.c",
         "state->unchanged >= spec->frozen_after",
         "state->unchanged > spec->frozen_after",
+        "farm_pickup/frozen_value",
     ),
-    Mistake("fall_is_never_implausible", "quantities.c", "        change = -change;\n", ""),
+    Mistake(
+        "fall_is_never_implausible",
+        "quantities.c",
+        "        change = -change;\n",
+        "",
+        "farm_pickup/soak_hostile",
+    ),
     Mistake(
         "second_source_never_taken",
         "quantities.c",
@@ -197,6 +218,7 @@ MISTAKES = (
         "quantities.c",
         "        state->returning = 1u;\n",
         "        state->returning = 0u;\n",
+        "farm_pickup/soak_hostile",
     ),
     # faults, conditions, power, pins
     Mistake(
@@ -210,12 +232,14 @@ MISTAKES = (
         "faults.c",
         "(int64_t)better * spec->down",
         "(int64_t)better * spec->up",
+        "minimal/frame_empty_rejected",
     ),
     Mistake(
         "supply_window_without_its_top",
         "conditions.c",
         "supply_mv > spec->supply_high",
         "supply_mv >= spec->supply_high",
+        "farm_pickup/supply_window_ends",
     ),
     Mistake(
         "start_up_one_tick_short", "conditions.c", "tick < spec->after", "tick + 1u < spec->after"
@@ -226,12 +250,14 @@ MISTAKES = (
         "power.c",
         "speed->value >= spec->running_above",
         "speed->value > spec->running_above",
+        "instruments/lamp_standing",
     ),
     Mistake(
         "after_run_one_control_tick_long",
         "power.c",
         "state->off_time < spec->after_run",
         "state->off_time <= spec->after_run",
+        "minimal/power_hold_after_run",
     ),
     Mistake(
         "new_cycle_after_any_bounce",
@@ -250,6 +276,7 @@ MISTAKES = (
         "pins.c",
         "    if (active == state->active) {\n        state->differs = 0u;\n",
         "    if (active == state->active) {\n",
+        "minimal/key_debounced",
     ),
     # transmission, sending
     Mistake(
@@ -257,6 +284,7 @@ MISTAKES = (
         "transmission.c",
         "spec->low, spec->high);\n}",
         "spec->low, INT64_MAX);\n}",
+        "minimal/signed_motorola",
     ),
     Mistake("offset_ignored", "transmission.c", "spec->period != 0u ? spec->offset : 0u", "0u"),
     Mistake("gap_not_restarted", "transmission.c", "    state->gap = 0u;\n", ""),
@@ -281,7 +309,13 @@ MISTAKES = (
         "engine->unpacked[k] |= senders[k];",
         "engine->unpacked[k] &= senders[k];",
     ),
-    Mistake("communication_never_ends", "sending.c", "        slot->started = 0u;\n", ""),
+    Mistake(
+        "communication_never_ends",
+        "sending.c",
+        "        slot->started = 0u;\n",
+        "",
+        "test_stand/comparisons",
+    ),
     # the order of a tick, the image
     Mistake(
         "control_tick_one_late",
