@@ -1,6 +1,6 @@
 """Break one line in a copy of the reference and see whether a vector notices.
 
-The copy stands in a temporary directory that comes first on the path of a fresh Python process; the
+The copy stands in a temporary directory that comes first on the path of a process of its own; the
 vector runs there through the one runner of all boards. Only a mismatch is a catch: a crash, an
 error of the bench or a vector that does not fit shows that the broken copy did not run, not that
 the vector is sharp.
@@ -13,11 +13,13 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
+
+from tests.broken.served import ERRORS, OUTPUT, TIMEOUT_S
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = "xlate_core"
-TIMEOUT_S = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,10 +73,18 @@ def run_vectors(folder: Path, vectors: Sequence[Path]) -> dict[str, str]:
 
     A crash is the verdict `crash: ` and the last line of the error.
     """
+    code, output, errors = (served if hasattr(os, "fork") else fresh)(folder, vectors)
+    if code != 0:
+        last = (errors.strip().splitlines() or [f"no message, exit code {code}"])[-1]
+        return {str(vector): f"crash: {last}" for vector in vectors}
+    return {str(path): str(verdict) for path, verdict in json.loads(output).items()}
+
+
+def fresh(folder: Path, vectors: Sequence[Path]) -> tuple[int, str, str]:
+    """Run vectors in a Python started for it; return exit code, output and errors."""
     environment = dict(os.environ, PYTHONPATH=os.pathsep.join((str(folder), str(ROOT))))
-    command = [sys.executable, "-m", "tests.broken.run_vectors", *map(str, vectors)]
     done = subprocess.run(
-        command,
+        [sys.executable, "-m", "tests.broken.run_vectors", *map(str, vectors)],
         cwd=folder,
         env=environment,
         capture_output=True,
@@ -83,10 +93,36 @@ def run_vectors(folder: Path, vectors: Sequence[Path]) -> dict[str, str]:
         timeout=TIMEOUT_S,
         check=False,
     )
-    if done.returncode != 0:
-        last = (done.stderr.strip().splitlines() or ["no message"])[-1]
-        return {str(vector): f"crash: {last}" for vector in vectors}
-    return {str(path): str(verdict) for path, verdict in json.loads(done.stdout).items()}
+    return done.returncode, done.stdout, done.stderr
+
+
+def served(folder: Path, vectors: Sequence[Path]) -> tuple[int, str, str]:
+    """Run vectors in a process forked for it; return exit code, output and errors."""
+    server = _server()
+    assert server.stdin is not None
+    assert server.stdout is not None
+    order = {"folder": str(folder), "vectors": [str(vector) for vector in vectors]}
+    server.stdin.write(json.dumps(order) + "\n")
+    server.stdin.flush()
+    answer = server.stdout.readline()
+    assert answer, "the server of broken copies has ended"
+    output, errors = (
+        (folder / name).read_text(encoding="utf-8", errors="replace") for name in (OUTPUT, ERRORS)
+    )
+    return int(answer), output, errors
+
+
+@cache
+def _server() -> subprocess.Popen[str]:
+    """The server of this process; it ends with it, when its input does."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "tests.broken.served"],
+        cwd=ROOT,
+        env=dict(os.environ, PYTHONPATH=str(ROOT)),
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
 
 
 def vector_file(name: str, folder: Path) -> Path:

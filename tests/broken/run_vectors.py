@@ -1,6 +1,7 @@
 """Run vectors on the engine that stands first on the path; print the verdicts as JSON.
 
-Started by the harness in a process of its own: `python -m tests.broken.run_vectors VECTOR ...`.
+Started by the harness in a process of its own: `python -m tests.broken.run_vectors VECTOR ...`, or
+forked from `served.py`.
 """
 
 import json
@@ -18,8 +19,8 @@ from xlate_core.pairing import load
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def main() -> None:
-    """Run the vectors given as arguments."""
+def main(arguments: list[str]) -> None:
+    """Run the vectors at these paths."""
     here = Path(xlate_core.__file__).resolve().parent.parent
     if here != Path.cwd().resolve():
         raise SystemExit(f"the engine in use is {here}, not the copy in {Path.cwd()}")
@@ -27,7 +28,7 @@ def main() -> None:
     sys.modules.setdefault("cantools.tester", ModuleType("cantools.tester"))
     pairings = Pairings(ROOT / "fixtures" / "pairings", load, {})
     verdicts = {}
-    for argument in sys.argv[1:]:
+    for argument in arguments:
         try:
             vector, names = load_for_run(Path(argument), pairings)
             # The runner's comparison alone: the repetition that explains a difference takes long.
@@ -41,4 +42,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])
