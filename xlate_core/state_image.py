@@ -5,10 +5,23 @@ number, observers and events are outside.
 """
 
 import zlib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import cache
+from operator import attrgetter
+from struct import Struct
 from typing import Any, NamedTuple
 
-from xlate_core.fields import Field, take_up
+from xlate_core.fields import Field, Width, take_up
+
+_CODES = {
+    Width.U8: "B",
+    Width.U16: "H",
+    Width.U32: "I",
+    Width.U64: "Q",
+    Width.I32: "i",
+    Width.I64: "q",
+}
+"""How the standard library's struct writes a width."""
 
 
 class NamedRecord(NamedTuple):
@@ -26,10 +39,19 @@ def write(records: Iterable[NamedRecord]) -> bytes:
     """Return the image of the records in the given order."""
     parts = []
     for _, record in records:
-        for field in record.FIELDS:
-            value = int(getattr(record, field.name))
-            parts.append(value.to_bytes(field.width.octets, "little", signed=field.width.signed))
+        values, layout = _layout(record.__class__)
+        parts.append(layout.pack(*values(record)))
     return b"".join(parts)
+
+
+@cache
+def _layout(kind: Any) -> tuple[Callable[[Any], tuple[int, ...]], Struct]:
+    """Return what takes the values out of a kind of record, and how they stand in the image."""
+    names = [field.name for field in kind.FIELDS]
+    layout = Struct("<" + "".join(_CODES[field.width] for field in kind.FIELDS))
+    if len(names) == 1:  # attrgetter gives one value alone, not a tuple of it
+        return lambda record: (getattr(record, names[0]),), layout
+    return attrgetter(*names), layout
 
 
 def read(records: Iterable[NamedRecord], image: bytes) -> None:
