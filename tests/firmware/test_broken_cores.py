@@ -1,8 +1,6 @@
 """Deliberately broken copies of the C core: each is caught by a stored vector."""
 
-import atexit
 import importlib
-import shutil
 from functools import cache
 from pathlib import Path
 from tempfile import mkdtemp
@@ -12,12 +10,13 @@ import pytest
 from hil.boards.native_library import NativeLibraryBoard
 from hil.comparison import compare
 from hil.firmware.building import CORE
-from hil.mutation.trial import Range, compile_all
+from hil.mutation.trial import Range
 from hil.runner import Pairings, is_vector, load_for_run
 from hil.vectors.names import Names
 from hil.vectors.vector import Vector
 from tests.broken.harness import vector_file
 from tests.core.test_bridge import PAIRINGS
+from tests.firmware.cores import Cores
 from tests.firmware.mistakes import Mistake
 from tools.environment import C_COMPILER
 from xlate_core.pairing import load
@@ -29,6 +28,7 @@ pytestmark = [
     ),
 ]
 NAME = "farm_pickup"
+FLAGS = ("-O1", "-w", "-fPIC")
 VECTORS = PAIRINGS.parent / "vectors"
 LISTS = sorted(path.stem for path in Path(__file__).parent.glob("mistakes*.py"))
 MISTAKES: tuple[Mistake, ...] = tuple(
@@ -50,22 +50,23 @@ def corpus(caught_by: str) -> list[tuple[Vector, Names]]:
 
 
 @cache
-def unbroken(name: str) -> Range:
+def unbroken(name: str, cores: Cores) -> Range:
     """The objects of a pairing's core, compiled once."""
-    folder = Path(mkdtemp(prefix="xlate-unbroken-"))
-    atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    return compile_all(load(PAIRINGS / name), folder, ("-O1", "-w", "-fPIC"))
+    folder = Path(mkdtemp(dir=cores.folder, prefix="unbroken-"))
+    objects = cores.objects(load(PAIRINGS / name), folder, FLAGS)
+    return Range(name, folder, objects, FLAGS)
 
 
-def broken_library(mistake: Mistake, name: str, folder: Path) -> Path:
+def broken_library(mistake: Mistake, name: str, cores: Cores, folder: Path) -> Path:
     """The core's library with one file broken; only that file is compiled."""
     text = (CORE / mistake.file).read_text(encoding="utf-8")
     assert text.count(mistake.right) == 1, f"{mistake.name} no longer fits {mistake.file}"
     source = folder / Path(mistake.file).name
     source.write_text(text.replace(mistake.right, mistake.wrong), encoding="utf-8")
     objects, library = folder / "broken.o", folder / "broken.so"
-    assert unbroken(name).compile(source, objects), f"{mistake.name} does not build"
-    assert unbroken(name).link(library, {source.name: objects}, "-shared")
+    made = unbroken(name, cores)
+    assert made.compile(source, objects), f"{mistake.name} does not build"
+    assert made.link(library, {source.name: objects}, "-shared")
     return library
 
 
@@ -80,9 +81,10 @@ def test_there_are_enough_and_every_file_of_the_core_has_one() -> None:
 
 
 @pytest.mark.parametrize("mistake", MISTAKES, ids=lambda mistake: mistake.name)
-def test_a_vector_catches(mistake: Mistake, tmp_path: Path) -> None:
+def test_a_vector_catches(mistake: Mistake, cores: Cores, tmp_path: Path) -> None:
     name = mistake.caught_by.split("/")[0] or NAME
-    board = NativeLibraryBoard(load(PAIRINGS / name), broken_library(mistake, name, tmp_path))
+    library = broken_library(mistake, name, cores, tmp_path)
+    board = NativeLibraryBoard(load(PAIRINGS / name), library)
     assert any(
         compare(vector, names, board).difference is not None
         for vector, names in corpus(mistake.caught_by)

@@ -10,6 +10,7 @@ from hil.firmware.building import build_library
 from hil.runner import Pairings, is_vector, load_for_run, run_vector
 from hil.verdicts import Verdict
 from tests.core.test_bridge import NAMES, PAIRINGS, bridge_of, random_stimulus, step
+from tests.firmware.cores import Cores
 from tools.environment import C_COMPILER
 from xlate_core.bridge import Bridge, ResetCause
 from xlate_core.frames import Frame
@@ -36,20 +37,19 @@ RESOLVED = {  # every pairing, and every choice of its options that vectors must
 class Boards(dict[str, NativeLibraryBoard]):
     """Native boards by the name of the pairing, each built when it is first asked for."""
 
-    def __init__(self, factory: pytest.TempPathFactory) -> None:
+    def __init__(self, cores: Cores) -> None:
         super().__init__()
-        self.factory = factory
+        self.cores = cores
 
     def __missing__(self, name: str) -> NativeLibraryBoard:
         pairing = load(PAIRINGS / name)
-        folder = self.factory.mktemp(name.replace("+", "_"))
-        self[name] = NativeLibraryBoard(pairing, build_library(pairing, folder))
+        self[name] = NativeLibraryBoard(pairing, self.cores.library(pairing))
         return self[name]
 
 
 @pytest.fixture(scope="module")
-def boards(tmp_path_factory: pytest.TempPathFactory) -> dict[str, NativeLibraryBoard]:
-    return Boards(tmp_path_factory)
+def boards(cores: Cores) -> dict[str, NativeLibraryBoard]:
+    return Boards(cores)
 
 
 @pytest.fixture(scope="module")

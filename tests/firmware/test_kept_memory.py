@@ -1,13 +1,12 @@
 """The memory that survives a reset, in C: the reference's octets, and refused when damaged."""
 
 import random
-from pathlib import Path
 
 import pytest
 
 from hil.boards.native_library import NativeLibraryBoard
-from hil.firmware.building import build_library
 from tests.core.test_bridge import NAMES, PAIRINGS, bridge_of, random_stimulus, step
+from tests.firmware.cores import Cores
 from tests.firmware.test_core_equals_reference import differences
 from tools.environment import C_COMPILER
 from xlate_core.bridge import ResetCause
@@ -21,9 +20,9 @@ TICKS = 3000
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
-def test_resets_in_random_traffic(name: str, tmp_path: Path) -> None:
+def test_resets_in_random_traffic(name: str, cores: Cores) -> None:
     pairing = load(PAIRINGS / name)
-    board, bridge = NativeLibraryBoard(pairing, build_library(pairing, tmp_path)), bridge_of(name)
+    board, bridge = NativeLibraryBoard(pairing, cores.library(pairing)), bridge_of(name)
     source = random.Random(f"resets {name}")
     for tick, (frames, inputs) in enumerate(random_stimulus(bridge, 41, TICKS)):
         if source.random() < 0.01:
@@ -39,10 +38,10 @@ def test_resets_in_random_traffic(name: str, tmp_path: Path) -> None:
         assert board.digest() == bridge.digest(), f"{tick} {differences(bridge, board)}"
 
 
-def test_damaged_memory_is_refused_whichever_bit_it_is(tmp_path: Path) -> None:
+def test_damaged_memory_is_refused_whichever_bit_it_is(cores: Cores) -> None:
     pairing = load(PAIRINGS / "long_nights")
     board, bridge = (
-        NativeLibraryBoard(pairing, build_library(pairing, tmp_path)),
+        NativeLibraryBoard(pairing, cores.library(pairing)),
         bridge_of("long_nights"),
     )
     for frames, inputs in random_stimulus(bridge, 3, 900):

@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 
 from hil.boards.interface import BoardError
-from hil.firmware.building import SANITISED, compile_core
+from hil.firmware.building import SANITISED
+from hil.firmware.toolchains import WARNINGS
 from tests.core.test_bridge import NAMES, PAIRINGS, bridge_of, random_stimulus, step
+from tests.firmware.cores import Cores
 from tools.environment import C_COMPILER
 from xlate_core.bridge import Inputs, ResetCause
 from xlate_core.frames import Bus, Frame
@@ -36,9 +38,11 @@ def tick_record(inputs: Inputs) -> bytes:
     return struct.pack("<cI", b"T", inputs.supply_mv) + bytes(inputs.levels) + counts + buses
 
 
-def build(name: str, folder: Path) -> Path:
+def build(name: str, cores: Cores, folder: Path) -> Path:
+    flags = (*WARNINGS, *SANITISED)
     try:
-        return compile_core(load(PAIRINGS / name), folder, "driver", SANITISED, [DRIVER])
+        objects = cores.objects(load(PAIRINGS / name), folder, flags, DRIVER)
+        return cores.link(objects.values(), folder / "driver", SANITISED)
     except BoardError as error:
         if "cannot find" in str(error):
             pytest.skip("the C compiler has no sanitizers. Debian: apt-get install gcc libc6-dev")
@@ -47,8 +51,10 @@ def build(name: str, folder: Path) -> Path:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
-def test_the_sanitizers_find_nothing_and_digests_agree(name: str, tmp_path: Path) -> None:
-    driver = build(name, tmp_path)
+def test_the_sanitizers_find_nothing_and_digests_agree(
+    name: str, cores: Cores, tmp_path: Path
+) -> None:
+    driver = build(name, cores, tmp_path)
     bridge, source = bridge_of(name), random.Random(name)
     stream, expected = bytearray(), bytearray()
     for tick, (frames, inputs) in enumerate(random_stimulus(bridge, 900, TICKS)):
@@ -68,8 +74,10 @@ def test_the_sanitizers_find_nothing_and_digests_agree(name: str, tmp_path: Path
 
 
 @pytest.mark.parametrize("name", ["minimal", "long_nights"])
-def test_a_frame_of_a_bus_that_is_not_there_changes_nothing(name: str, tmp_path: Path) -> None:
-    driver = build(name, tmp_path)
+def test_a_frame_of_a_bus_that_is_not_there_changes_nothing(
+    name: str, cores: Cores, tmp_path: Path
+) -> None:
+    driver = build(name, cores, tmp_path)
     bridge = bridge_of(name)
     _, inputs = next(random_stimulus(bridge, 900, 1))
     known = bridge.spec.messages[0].key.identifier

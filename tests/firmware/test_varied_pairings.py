@@ -8,13 +8,12 @@ the same to both sides.
 import dataclasses
 import random
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
 from hil.boards.native_library import NativeLibraryBoard
-from hil.firmware.building import build_library
 from tests.core.test_bridge import NAMES, PAIRINGS, random_inputs, random_stimulus, step
+from tests.firmware.cores import Cores
 from tests.firmware.test_core_equals_reference import differences
 from tests.firmware.vary_controls import vary_control
 from tests.firmware.vary_drive import vary_drive
@@ -149,10 +148,10 @@ def slow_stimulus(bridge: Bridge, seed: int) -> Iterator[tuple[list[Frame], Inpu
 
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("seed", range(3))
-def test_lockstep(name: str, seed: int, tmp_path: Path) -> None:
+def test_lockstep(name: str, seed: int, cores: Cores) -> None:
     pairing = load(PAIRINGS / name)
     pairing = replace(pairing, spec=vary(pairing.spec, random.Random(f"{name} {seed}")))
-    board = NativeLibraryBoard(pairing, build_library(pairing, tmp_path))
+    board = NativeLibraryBoard(pairing, cores.library(pairing))
     bridge = Bridge(pairing.spec)
     sent = 0
     for tick, (frames, inputs) in enumerate(slow_stimulus(bridge, seed)):

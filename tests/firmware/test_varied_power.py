@@ -7,13 +7,12 @@ the memory kept, and a restored snapshot now and then.
 import dataclasses
 import random
 from itertools import islice
-from pathlib import Path
 
 import pytest
 
 from hil.boards.native_library import NativeLibraryBoard
-from hil.firmware.building import build_library
 from tests.core.test_bridge import NAMES, PAIRINGS, random_bus, step
+from tests.firmware.cores import Cores
 from tests.firmware.test_core_equals_reference import differences
 from tests.firmware.test_varied_pairings import slow_stimulus, vary
 from tools.environment import C_COMPILER
@@ -90,11 +89,11 @@ def draw(spec: BridgeSpec, source: random.Random) -> BridgeSpec:
 
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("seed", range(2))
-def test_lockstep(name: str, seed: int, tmp_path: Path) -> None:
+def test_lockstep(name: str, seed: int, cores: Cores) -> None:
     source = random.Random(f"power {name} {seed}")
     pairing = load(PAIRINGS / name)
     pairing = replace(pairing, spec=draw(pairing.spec, source))
-    board = NativeLibraryBoard(pairing, build_library(pairing, tmp_path))
+    board = NativeLibraryBoard(pairing, cores.library(pairing))
     bridge = Bridge(pairing.spec)
     seen = set()
     lines = (BusInput(), BusInput())
