@@ -52,9 +52,8 @@ class Field:
     kept: bool = False
 
 
-def take_up(record: Any, field: Field, octets: bytes) -> None:
-    """Set a field of a record from its octets in an image; a flag stays a flag."""
-    value = int.from_bytes(octets, "little", signed=field.width.signed)
+def take_up(record: Any, field: Field, value: int) -> None:
+    """Set a field of a record from its number in an image; a flag stays a flag."""
     if isinstance(getattr(record, field.name), bool):
         setattr(record, field.name, value != 0)
     else:

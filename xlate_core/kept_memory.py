@@ -85,12 +85,13 @@ def is_whole(mark: int, kept: bytes) -> bool:
 def read(records: Iterable[NamedRecord], mark: int, kept: bytes) -> bool:
     """Take up kept memory; return false and change nothing when it is not whole or not ours."""
     named = list(_kept(records))
-    octets = sum(field.width.octets for _, _, field in named) + 2 * MARK_OCTETS
-    if len(kept) != octets or not is_whole(mark, kept):
+    length = sum(field.width.octets for _, _, field in named) + 2 * MARK_OCTETS
+    if len(kept) != length or not is_whole(mark, kept):
         return False
     place = MARK_OCTETS
     for _, record, field in named:
-        take_up(record, field, kept[place : place + field.width.octets])
+        octets = kept[place : place + field.width.octets]
+        take_up(record, field, int.from_bytes(octets, "little", signed=field.width.signed))
         place += field.width.octets
     return True
 

@@ -56,15 +56,15 @@ def _layout(kind: Any) -> tuple[Callable[[Any], tuple[int, ...]], Struct]:
 
 def read(records: Iterable[NamedRecord], image: bytes) -> None:
     """Set the fields of the records from an image of exactly their length."""
-    named = list(records)
-    expected = sum(field.width.octets for _, record in named for field in record.FIELDS)
+    known = [(record, _layout(record.__class__)[1]) for _, record in records]
+    expected = sum(layout.size for _, layout in known)
     if len(image) != expected:
         raise ImageError(f"state image has {len(image)} octets, expected {expected}")
     place = 0
-    for _, record in named:
-        for field in record.FIELDS:
-            take_up(record, field, image[place : place + field.width.octets])
-            place += field.width.octets
+    for record, layout in known:
+        for field, value in zip(record.FIELDS, layout.unpack_from(image, place), strict=True):
+            take_up(record, field, value)
+        place += layout.size
 
 
 def describe(records: Iterable[NamedRecord]) -> list[tuple[str, Field, int]]:
