@@ -46,6 +46,9 @@ _UNREACHABLE = re.compile(
 )
 
 
+_running: set[subprocess.Popen[str]] = set()
+
+
 class SetUpError(Exception):
     """The environment cannot be made; the text is one clear line for the person."""
 
@@ -174,6 +177,7 @@ def run(command: Sequence[str], on_line: Callable[[str], None] | None = None) ->
     except OSError as error:
         return 127, f"cannot start {Path(command[0]).name}: {error.strerror}\n"
     lines: list[str] = []
+    _running.add(child)
     try:
         assert child.stdout is not None
         for line in child.stdout:
@@ -183,6 +187,13 @@ def run(command: Sequence[str], on_line: Callable[[str], None] | None = None) ->
         return child.wait(), "".join(lines)
     finally:
         _end(child)
+        _running.discard(child)
+
+
+def end_children() -> None:
+    """Tell the children that other threads run to end."""
+    for child in list(_running):
+        child.terminate()
 
 
 def _end(child: subprocess.Popen[str]) -> None:

@@ -27,6 +27,7 @@ import tempfile
 import time
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 from tools import environment as env
@@ -46,6 +47,16 @@ class Step:
     command: Sequence[str]
     needs: Sequence[env.Requirement] = ()
     live: bool = False  # show the output as it comes, not only after a failure
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How a step ended: exit code, output, seconds; or what it needs and was not found."""
+
+    code: int = 0
+    output: str = ""
+    took_s: float = 0.0
+    missing: Sequence[env.Requirement] = ()
 
 
 @dataclass(slots=True)
@@ -72,8 +83,7 @@ def main() -> int:
         env.set_up(extra="everything" if options.demand_everything else "test")
         with tempfile.TemporaryDirectory(prefix="xlate-test-") as folder:
             report = Path(folder) / "pytest.xml"
-            for step in _steps(options.quick, report, extra):
-                _run(step, results)
+            _run_all(_steps(options.quick, report, extra), results)
             results.could_not_run += _skipped(report)
     except env.SetUpError as error:
         print(f"Set-up failed: {error}", file=sys.stderr)
@@ -144,28 +154,51 @@ def _some_vectors() -> list[str]:
     return found[::stride]
 
 
-def _run(step: Step, results: Results) -> None:
-    """Run one step and note its result; its output is shown when it failed."""
+def _run_all(steps: Sequence[Step], results: Results) -> None:
+    """Run the steps: the silent ones side by side, told in their order; live ones one by one."""
+    silent = [step for step in steps if not step.live]
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        outcomes = [pool.submit(_outcome, step) for step in silent]
+        try:
+            for step, outcome in zip(silent, outcomes, strict=True):
+                _note(step, outcome.result(), results)
+        except KeyboardInterrupt:
+            pool.shutdown(wait=False, cancel_futures=True)
+            env.end_children()
+            raise
+    for step in steps:
+        if step.live:
+            _note(step, _outcome(step), results)
+
+
+def _outcome(step: Step) -> Outcome:
+    """Run one step, unless this machine lacks something that it needs."""
     missing = env.unmet(step.needs)
     if missing:
-        for need in missing:
+        return Outcome(missing=missing)
+    show: Callable[[str], None] | None = env.say if step.live else None
+    began = time.monotonic()
+    code, output = env.run(step.command, on_line=show)
+    return Outcome(code, output, time.monotonic() - began)
+
+
+def _note(step: Step, outcome: Outcome, results: Results) -> None:
+    """Note the result of a step and tell it; its output is shown when it failed."""
+    if outcome.missing:
+        for need in outcome.missing:
             results.could_not_run.append(
                 f"{step.name}: needs {need.what}, which {need.why}. {need.how}"
             )
         results.rows.append((step.name, "could not run", 0.0))
         env.say(f"{'could not run':<14} {step.name}")
         return
-    show: Callable[[str], None] | None = env.say if step.live else None
-    began = time.monotonic()
-    code, output = env.run(step.command, on_line=show)
-    took = time.monotonic() - began
-    result = "passed" if code == 0 else "failed"
-    if code != 0 and not step.live:
-        env.say(output.rstrip())
+    result = "passed" if outcome.code == 0 else "failed"
+    if outcome.code != 0 and not step.live:
+        env.say(outcome.output.rstrip())
     if step.name == "pytest":
-        results.closing_line = _closing_line(output)
-    results.rows.append((step.name, result, took))
-    env.say(f"{result:<14} {step.name} ({took:.1f} s)")
+        results.closing_line = _closing_line(outcome.output)
+    results.rows.append((step.name, result, outcome.took_s))
+    env.say(f"{result:<14} {step.name} ({outcome.took_s:.1f} s)")
 
 
 def _closing_line(output: str) -> str:

@@ -38,6 +38,7 @@ def test_the_vector_catches_the_mistake(mistake: Mistake, tmp_path: Path) -> Non
     assert verdict(tmp_path, mistake, mistake.caught_by) == "mismatch"
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_the_same_vectors_pass_on_an_unbroken_copy(tmp_path: Path) -> None:
     vectors = sorted({vector_file(mistake.caught_by, VECTORS) for mistake in MISTAKES})
