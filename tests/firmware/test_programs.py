@@ -49,15 +49,15 @@ def test_the_whole_car_fits_its_budgets(tmp_path: Path) -> None:
 @needs_arm
 @pytest.mark.slow
 @pytest.mark.parametrize("program", ["link", "measure", "profile"])
-def test_two_builds_in_two_folders_give_the_same_octets(program: str, tmp_path: Path) -> None:
+def test_two_builds_in_two_folders_of_two_copies_give_the_same_octets(
+    program: str, tmp_path: Path
+) -> None:
     pairing = load(PAIRINGS / "minimal")
     one = build(pairing, "stm32f405", tmp_path / "one", program)
-    other = build(pairing, "stm32f405", tmp_path / "a" / "longer" / "way", program)
-    assert one.path.read_bytes() == other.path.read_bytes()
     copy = tmp_path / "copied pairing"
     shutil.copytree(PAIRINGS / "minimal", copy / "minimal")
-    third = build(load(copy / "minimal"), "stm32f405", tmp_path / "three", program)
-    assert third.path.read_bytes() == one.path.read_bytes()
+    other = build(load(copy / "minimal"), "stm32f405", tmp_path / "a" / "longer" / "way", program)
+    assert one.path.read_bytes() == other.path.read_bytes()
     assert str(tmp_path).encode() not in one.path.read_bytes()
 
 

@@ -21,18 +21,27 @@ FILES = {"xb_tables.h", "xb_tables.c", "xb_functions.c", "xb_state.h", "xb_state
 WITHOUT_PLACE = ("__DATE__", "__TIME__", "__FILE__")
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_another_process_and_folder_give_the_same_text(name: str, tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def elsewhere(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the files of every pairing, written by another process."""
+    folder = tmp_path_factory.mktemp("elsewhere")
     script = (
         "import sys; from pathlib import Path; from xlate_core.pairing import load;"
-        "from hil.firmware.tables import write; write(load(Path(sys.argv[1])), Path(sys.argv[2]))"
+        "from hil.firmware.tables import write\n"
+        "for name in sys.argv[3:]:"
+        " write(load(Path(sys.argv[1], name)), Path(sys.argv[2], name))"
     )
-    arguments = [sys.executable, "-c", script, str(PAIRINGS / name), str(tmp_path)]
+    arguments = [sys.executable, "-c", script, str(PAIRINGS), str(folder), *NAMES]
     subprocess.run(arguments, check=True, cwd=PAIRINGS.parents[1], env={"PYTHONHASHSEED": "7"})
+    return folder
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_another_process_and_folder_give_the_same_text(name: str, elsewhere: Path) -> None:
     texts = generate(load(PAIRINGS / name))
     assert set(texts) == FILES
     for file, text in texts.items():
-        assert (tmp_path / file).read_bytes() == text.encode("utf-8")
+        assert (elsewhere / name / file).read_bytes() == text.encode("utf-8")
 
 
 def test_nothing_of_date_or_place_is_in_the_text() -> None:

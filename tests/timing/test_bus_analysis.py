@@ -120,6 +120,7 @@ def test_a_routed_message_carries_the_lateness_of_its_own_bus() -> None:
     assert routed.jitter_us == -(-origin.worst_us // 1) + 1000 + board_time(pairing).us
 
 
+@pytest.mark.slow
 @pytest.mark.long
 def test_a_low_bit_rate_is_late_and_says_what_would_help() -> None:
     arguments = ["timing", "bus", str(PAIRINGS / "farm_pickup"), "--bit-rate", "body", "150000"]

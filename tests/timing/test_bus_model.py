@@ -2,6 +2,7 @@
 
 import random
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -56,6 +57,7 @@ def events_in_order(planned: list[tuple[int, Stream, int]]) -> dict[Stream, list
     return events
 
 
+@pytest.mark.slow
 @settings(max_examples=1500, deadline=None)
 @given(message_sets(), st.integers(0, 2**32), st.booleans())
 def test_observed_never_exceeds_the_analysis(

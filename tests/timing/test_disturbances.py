@@ -153,6 +153,7 @@ def test_bounds_that_forget_errors_are_exceeded(
     assert exceeded > 0
 
 
+@pytest.mark.slow
 def test_the_samples_do_not_depend_on_the_number_of_processes(
     minimal: Pairing, monkeypatch: pytest.MonkeyPatch
 ) -> None:

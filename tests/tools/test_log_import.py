@@ -111,6 +111,7 @@ def test_mf4_is_read_where_its_reader_is_installed(tmp_path: Path) -> None:
     assert Store(tmp_path / "a.xlog").read().identifier.tolist() == table.identifier.tolist()
 
 
+@pytest.mark.slow
 @pytest.mark.long
 def test_memory_does_not_grow_with_the_log(tmp_path: Path) -> None:
     peaks = []

@@ -170,6 +170,7 @@ def test_without_a_figure_no_floor_is_met() -> None:
     assert Row("key", "what", None, "s", floor=Floor(10.0, True, "10 s")).met is None
 
 
+@pytest.mark.slow
 def test_a_command_that_fails_leaves_its_row_with_the_reason(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
