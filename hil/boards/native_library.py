@@ -5,6 +5,7 @@ The core's memory is static, so all boards on one library file share one state: 
 
 import ctypes
 from pathlib import Path
+from struct import Struct
 from typing import Any
 
 from hil.boards.interface import BoardError, Identity
@@ -24,6 +25,10 @@ class CFrame(ctypes.Structure):
         ("length", ctypes.c_uint8),
         ("data", ctypes.c_uint8 * MAX_DATA_LENGTH),
     )
+
+
+FRAME = Struct(f"=IBBB{MAX_DATA_LENGTH}s{ctypes.sizeof(CFrame) - 7 - MAX_DATA_LENGTH}x")
+"""The octets of a CFrame."""
 
 
 class CBusInput(ctypes.Structure):
@@ -82,6 +87,10 @@ class NativeLibraryBoard:
         bridge = Bridge(pairing.spec)
         self._image = (ctypes.c_uint8 * len(bridge.image()))()
         self._kept = (ctypes.c_uint8 * len(bridge.kept()))()
+        self._given: Inputs | None = None
+        self._pins_at = type(self._outputs).frequency.offset  # all that is no frame lies behind
+        self._octets = b""
+        self._pins: tuple[Any, ...] = ()
         try:
             self._core = ctypes.CDLL(str(library))
         except OSError as error:
@@ -124,17 +133,17 @@ class NativeLibraryBoard:
         """Receive the frames in order, then run one tick."""
         for frame in frames:
             octets = frame.data.ljust(MAX_DATA_LENGTH, b"\xa5")  # what is behind must not matter
-            self._core.xb_receive(
-                ctypes.byref(
-                    CFrame(
-                        frame.identifier,
-                        frame.bus,
-                        frame.extended,
-                        len(frame.data),
-                        (ctypes.c_uint8 * MAX_DATA_LENGTH)(*octets),
-                    )
-                )
-            )
+            head = (frame.identifier, frame.bus, frame.extended, len(frame.data))
+            received = CFrame.from_buffer_copy(FRAME.pack(*head, octets))
+            self._core.xb_receive(ctypes.byref(received))
+        if inputs is not self._given:
+            self._give(inputs)
+        self._core.xb_tick(ctypes.byref(self._inputs), ctypes.byref(self._outputs))
+        return self._result()
+
+    def _give(self, inputs: Inputs) -> None:
+        """Put inputs where the core looks at them."""
+        self._given = inputs
         self._inputs.supply_mv = inputs.supply_mv
         for index, level in enumerate(inputs.levels):
             self._inputs.levels[index] = level
@@ -142,8 +151,6 @@ class NativeLibraryBoard:
             self._inputs.counts[index] = count
         for index, given in enumerate(inputs.buses):
             self._inputs.buses[index] = CBusInput(*given)
-        self._core.xb_tick(ctypes.byref(self._inputs), ctypes.byref(self._outputs))
-        return self._result()
 
     def digest(self) -> int:
         """Return the digest of the state image."""
@@ -158,20 +165,24 @@ class NativeLibraryBoard:
 
     def _result(self) -> Outputs:
         """Return the outputs as the reference gives them."""
-        out = self._outputs
-        body, engine = (self._frames(bus) for bus in Bus)
-        return Outputs(
-            (body, engine),
-            (int(out.commands[0]), int(out.commands[1])),
-            tuple(bool(level) for level in out.levels[: self.counts["LEVEL_OUTPUT"]]),
-            tuple(out.duty[: self.counts["DUTY"]]),
-            tuple(out.frequency[: self.counts["FREQUENCY"]]),
-            bool(out.power_hold),
-        )
+        octets = memoryview(self._outputs).cast("B")[self._pins_at :].tobytes()
+        if octets != self._octets:  # the same octets mean the same
+            out = self._outputs
+            self._octets = octets
+            self._pins = (
+                (int(out.commands[0]), int(out.commands[1])),
+                tuple(bool(level) for level in out.levels[: self.counts["LEVEL_OUTPUT"]]),
+                tuple(out.duty[: self.counts["DUTY"]]),
+                tuple(out.frequency[: self.counts["FREQUENCY"]]),
+                bool(out.power_hold),
+            )
+        return Outputs((self._frames(Bus.BODY), self._frames(Bus.ENGINE)), *self._pins)
 
     def _frames(self, bus: int) -> tuple[Frame, ...]:
         """Return the frames handed over on a bus."""
         number = self._outputs.frame_counts[bus]
+        if number == 0:
+            return ()
         if number > self._frame_slots:
             raise BoardError(f"{number} frames in one tick, expected at most {self._frame_slots}")
         return tuple(
