@@ -69,6 +69,29 @@ def calm_stimulus(
         yield frames, inputs
 
 
+def restless(steps: Iterable[Step], seed: int) -> Iterator[Step]:
+    """Yield traffic in which switches, analogue inputs and the supply move all the time."""
+    source = random.Random(seed)
+    given = None
+    for frames, inputs in steps:
+        if inputs is not given:
+            given = moved = inputs
+        if moved.levels and source.random() < 0.02:
+            place = source.randrange(len(moved.levels))
+            levels = list(moved.levels)
+            levels[place] = not levels[place]
+            moved = moved._replace(levels=tuple(levels))
+        if moved.counts and source.random() < 0.02:
+            place = source.randrange(len(moved.counts))
+            counts = list(moved.counts)
+            counts[place] = min(max(counts[place] + source.randrange(-40, 41), 0), 65535)
+            moved = moved._replace(counts=tuple(counts))
+        if source.random() < 0.01:
+            supply = source.choice((moved.supply_mv + 100, 6000, 9000, 13000, 15500, 17000))
+            moved = moved._replace(supply_mv=supply)
+        yield frames, moved
+
+
 def frames_of(
     spec: BridgeSpec, sender: Sender, source: random.Random, tick: int, trouble: float
 ) -> list[Frame]:

@@ -4,13 +4,14 @@ import dataclasses
 
 import pytest
 
-from tests.compiled.lockstep import calm_stimulus, run_beside
+from tests.compiled.lockstep import calm_stimulus, restless, run_beside
 from tests.core.test_bridge import NAMES, PAIRINGS, bridge_of, random_stimulus
 from xlate_core.bridge import Bridge, BridgeSpec, ResetCause
 from xlate_core.buses import BusSpec
 from xlate_core.compiled import CompiledBridge, engine_of
 from xlate_core.compiled.bridge import is_suited
 from xlate_core.events import Event
+from xlate_core.frames import Frame
 from xlate_core.pairing import load
 
 TICKS = 4000
@@ -95,6 +96,29 @@ def test_traffic_that_is_never_out_of_the_ordinary_stays_in_the_generated_text()
     spec = load(PAIRINGS / "farm_pickup").spec
     _, at_work = run_beside(spec, calm_stimulus(spec, 9, TICKS, trouble=0.0), 9)
     assert at_work > TICKS // 2
+
+
+@pytest.mark.parametrize("name", SUITED)
+def test_pins_and_supply_that_move_and_frames_that_are_rejected(name: str) -> None:
+    spec = load(PAIRINGS / name).spec
+    stimulus = restless(calm_stimulus(spec, 11, TICKS // 2, trouble=0.002), 11)
+    _, at_work = run_beside(spec, stimulus, 11)
+    assert at_work > TICKS // 50, "the generated text hardly ran"
+
+
+def test_what_is_only_counted_or_read_leaves_the_generated_text_at_work() -> None:
+    spec = load(PAIRINGS / "minimal").spec
+    fast = CompiledBridge(spec, calm_before_first=2)
+    for frames, inputs in calm_stimulus(spec, 3, 1000, trouble=0.0):
+        fast.receive_all(frames)
+        fast.tick(inputs)
+    assert fast.is_fast()
+    message = spec.messages[0]
+    fast.receive(Frame(*message.key, bytes(message.length - 1)))
+    fast.receive(Frame(*message.key, bytes(message.length)))
+    level = not inputs.levels[0]
+    fast.tick(inputs._replace(levels=(level, *inputs.levels[1:]), supply_mv=inputs.supply_mv + 1))
+    assert fast.is_fast()
 
 
 def test_the_readable_engine_on_request() -> None:

@@ -32,6 +32,8 @@ def live_state(text: Text, plan: Plan) -> None:
         "busy = sleepers.busy",
         "handlers = support.handlers",
         "look, look_again, stranger = support.look, support.look_again, support.stranger",
+        "unknown_selector = support.unknown_selector",
+        "reject, may_read, read_pins = support.reject, support.may_read, support.read_pins",
         "bits_of, evaluate, send_events = support.bits_of, support.evaluate, support.send_events",
         "leave, due_next = support.leave, None",
     )

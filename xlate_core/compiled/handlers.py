@@ -18,8 +18,11 @@ def _router(support: "Support", number: int) -> Callable[[Frame], bool | None]:
     least = 0 if message.allow_short else message.length
 
     def route(frame: Frame) -> bool | None:
-        if len(frame.data) < least or number in support.judged:
+        if number in support.judged:
             return True
+        if len(frame.data) < least:
+            support.reject(number, frame.data)
+            return None
         support.engine.sender.route(message, frame)
         support.eager.add(ROUTES)
         return None

@@ -1,8 +1,10 @@
 """Receive functions as text: one a message, for frames that come as they should.
 
 A receive function takes a frame and returns None when all of it is done, or True when the frame is
-out of the ordinary (short, wrong checksum or counter, unknown selector, a unit that is not fresh):
-then it has changed nothing and the readable engine takes the frame.
+out of the ordinary (say, of a unit that is not fresh): then it has changed nothing and the readable
+engine takes the frame. A rejected frame (short, wrong checksum or counter)
+is judged by the readable engine's rules and counted, without handing over; where a fault judges the
+message frame by frame, the next control tick looks at it.
 
 Names in the text, by index: `q` quantity record, `a` tick of arrival of a unit, `z` payload a unit
 came with last, `w` its chunks, `h` whether a unit is in its ordinary state, `r` counter reference,
@@ -10,6 +12,7 @@ came with last, `w` its chunks, `h` whether a unit is in its ordinary state, `r`
 nobody needs to be woken, `d` open packs of a sent message, `moved` functions whose input changed.
 """
 
+from functools import partial
 from struct import Struct
 
 from xlate_core.compiled.checksums import wrong_text
@@ -18,7 +21,7 @@ from xlate_core.compiled.followers import Followers, mark_lines, mark_names
 from xlate_core.compiled.scaling import decoding, in_ranges, plain_ranges
 from xlate_core.compiled.text import Text
 from xlate_core.interface import BridgeSpec
-from xlate_core.protection import CounterSpec
+from xlate_core.protection import NO_REFERENCE, CounterSpec, checksum_good
 from xlate_core.reception import MessageSpec, UnitSpec
 from xlate_core.signals import SignalSpec
 
@@ -87,8 +90,9 @@ def receive_function(
         with text.block(f"if {wrong_bus} or {'not ' if extended else ''}frame[1]:"):
             text.add("return stranger(frame)")
         text.add("data = frame[3]")
+        left = _rejection(message, number, judged)
         with text.block(f"if len(data) != {message.length}:"):
-            text.add("return True")
+            _other_length(text, message, number, left)
         if _may_repeat(spec, message):  # nothing but the ages moves
             with text.block(f"if data == z{units[0][0]}:"):
                 text.add(*[f"a{index} = now" for index, _ in units])
@@ -100,19 +104,47 @@ def receive_function(
         if message.checksum is not None:
             wrong = wrong_text(text, f"check_{number}", message.checksum, message.length)
             with text.block(f"if {wrong}:"):
-                text.add("return True")
+                text.add(*left)
         if message.selector is not None:
             _choose(text, reading, message.selector, units)
         if message.counter is not None:
-            _follow_counter(text, number, reading, message.counter)
+            _follow_counter(text, number, reading, message.counter, left)
         if judged:
             text.add(f"g{number} += 1")
+        if any(unit.selectors for _, unit in units):
+            with text.block("if unknown:"):
+                text.add(f"unknown_selector({number})")
         for index, unit in units:
             if unit.selectors:
                 with text.block(f"if {_selected(unit)}:"):
                     _take_unit(text, spec, reading, index, followers)
             else:
                 _take_unit(text, spec, reading, index, followers)
+
+
+def _rejection(message: MessageSpec, number: int, judged: bool) -> list[str]:
+    """Return the lines for a frame that is rejected; nothing else has been done with it."""
+    if message.counter is not None and message.counter.signal.maximum >= NO_REFERENCE:
+        return ["return True"]  # its counter might be taken for no reference
+    lines = [f"reject({number}, data)"]
+    if message.counter is not None:
+        lines = [f"m{number}.reference = r{number}", *lines, f"r{number} = m{number}.reference"]
+    if judged:
+        lines.append("sleepers.wake_control(controls)")
+    return [*lines, "return"]
+
+
+def _other_length(text: Text, message: MessageSpec, number: int, left: list[str]) -> None:
+    """Add what is done with a frame of another length; `left` are the lines for a rejected one."""
+    with text.block(f"if len(data) < {message.length}:"):
+        text.add(*(["return True"] if message.allow_short else left))
+    if message.checksum is None:
+        text.add(f"data = data[:{message.length}]")  # nobody looks at what is behind
+        return
+    good = text.bind(f"good_{number}", partial(checksum_good, message.checksum))
+    with text.block(f"if {good}(data):"):
+        text.add("return True")
+    text.add(*left)
 
 
 def _may_repeat(spec: BridgeSpec, message: MessageSpec) -> bool:
@@ -157,7 +189,10 @@ def _selected(unit: UnitSpec) -> str:
 def _choose(
     text: Text, reading: Reading, selector: SignalSpec, units: list[tuple[int, UnitSpec]]
 ) -> None:
-    """Add what reads the selector; an unknown one, or a unit in no ordinary state, is left."""
+    """Add what reads the selector and whether it is unknown; a unit in no ordinary state is left.
+
+    Nothing has changed yet: the counter may still be wrong.
+    """
     bits = reading.field(selector)
     text.add(f"selector = {bits}")
     if selector.signed:
@@ -166,8 +201,7 @@ def _choose(
     paths = [(index, unit) for index, unit in units if unit.selectors]
     if paths:
         known = " or ".join(f"({_selected(unit)})" for _, unit in paths)
-        with text.block(f"if not ({known}):"):
-            text.add("return True")
+        text.add(f"unknown = not ({known})")
         for index, unit in paths:
             with text.block(f"if not h{index} and ({_selected(unit)}):"):
                 text.add("return True")
@@ -177,15 +211,17 @@ def _choose(
                 text.add("return True")
 
 
-def _follow_counter(text: Text, number: int, reading: Reading, counter: CounterSpec) -> None:
-    """Add the counter's check; a wrong one is left before anything has changed."""
+def _follow_counter(
+    text: Text, number: int, reading: Reading, counter: CounterSpec, left: list[str]
+) -> None:
+    """Add the counter's check; `left` are the lines for a wrong one."""
     text.add(f"counter = {reading.field(counter.signal)}")
     follows = f"(counter - r{number}) % {counter.modulo}"
     good = f"{follows} == 1" if counter.max_step == 1 else f"1 <= {follows} <= {counter.max_step}"
     beyond = counter.signal.maximum >= counter.modulo
     wrong = f"not {good}" if counter.max_step > 1 else f"{follows} != 1"
     with text.block(f"if {f'counter >= {counter.modulo} or ' if beyond else ''}{wrong}:"):
-        text.add("return True")
+        text.add(*left)
     text.add(f"r{number} = counter")
 
 

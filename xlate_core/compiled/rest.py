@@ -179,6 +179,10 @@ class Sleepers:
         self.ranges[index] = (lowest, highest)
         self.quiet[index](lowest, highest)
 
+    def wake_control(self, controls: int) -> None:
+        """Have faults and power mode run again; `controls` are the control ticks run."""
+        self._wake(CONTROL, controls)
+
     def _wake(self, actor: int, controls: int) -> None:
         self.seen[actor] = {}
         if actor == CONDITIONS:

@@ -17,9 +17,7 @@ from xlate_core.events import Reason
 from xlate_core.frames import Frame
 from xlate_core.functions import FUNCTIONS, PURE
 from xlate_core.interface import Inputs, Outputs
-from xlate_core.reception import (
-    NEVER_EXPIRES,
-)
+from xlate_core.reception import NEVER_EXPIRES, count, judge
 from xlate_core.signals import intel_word, motorola_word, signed
 
 Leave = Callable[[Inputs, Iterable[Frame] | None], Outputs]
@@ -43,6 +41,7 @@ class Support:
         self.some_stopped = False
         self.other_expiry = NEVER_EXPIRES
         self.held: Any = None
+        self.inputs = Inputs()
         self.started_at = 0
         self.phase = 0
         spec = engine.spec
@@ -107,6 +106,22 @@ class Support:
         if value is not None:
             state.value = value
 
+    def reject(self, number: int, data: bytes) -> None:
+        """Judge a frame that is rejected, by its message's record, and count it."""
+        intake = self.engine.intake
+        message = self.engine.spec.messages[number]
+        reason = judge(message, intake.messages[number], data)
+        if reason is None:
+            raise AssertionError(message.name)  # the text finds wrong what the rules find good
+        intake._reject(reason, intake._known[message.key], len(data))
+
+    def unknown_selector(self, number: int) -> None:
+        """Count a good frame whose selector names no path."""
+        message, intake = self.engine.spec.messages[number], self.engine.intake
+        state = intake.messages[number]
+        state.selector_unknown = count(state.selector_unknown)
+        self.engine.common.tell(Reason.SELECTOR_UNKNOWN, message.name, 0)
+
     def stranger(self, frame: Frame) -> None:
         """Count a frame that is no received message of its bus and format."""
         self.engine.intake._reject_unknown(frame)
@@ -132,6 +147,27 @@ class Support:
             whole = intel if spec.signal.intel else motorola
             self._bring_up(number, (whole >> spec.signal.shift) & spec.signal.mask)
 
+    # PINS
+
+    def may_read(self, inputs: Inputs) -> bool:
+        """Return whether moved inputs need no more than a look: levels, counts and the supply."""
+        last = self.inputs
+        return (
+            not self.engine.common.conditions_moved
+            and inputs.periods == last.periods
+            and inputs.buses == last.buses
+        )
+
+    def read_pins(self, inputs: Inputs) -> object:
+        """Read the pins as the readable engine does; return the inputs that need no new look."""
+        engine = self.engine
+        engine._inputs = self.inputs = inputs
+        engine.terminals.read(inputs)
+        if inputs.supply_mv != engine.common.clockwork.supply_mv:
+            self.sleepers.judge = True  # and with the commit of this tick it counts
+        self.held = object() if engine.terminals.bouncing else inputs
+        return self.held
+
     # CONTROL TICK AND CONDITIONS
 
     def whole_control(self, now: int) -> None:
@@ -147,10 +183,13 @@ class Support:
             reason = Reason.FAILSAFE_ENTERED if after else Reason.FAILSAFE_LEFT
             self.engine.common.tell(reason, self.engine.spec.functions[function].name, 0)
 
-    def commit(self, now: int) -> None:
+    def commit(self, now: int, controls: int) -> None:
         """Judge the conditions; when one changed the readable engine runs the next tick."""
         engine = self.engine
         engine.common.now = now
+        if self.inputs.supply_mv != engine.common.clockwork.supply_mv:
+            engine.common.clockwork.supply_mv = self.inputs.supply_mv
+            self.sleepers.wake_control(controls)  # it publishes the supply
         engine._commit()
         self.sleepers.judge = False
         self.sleepers.rest_conditions()
@@ -177,7 +216,7 @@ class Support:
         if agenda is None:
             return False
         engine = self.engine
-        self.held = inputs
+        self.held = self.inputs = inputs
         self.started_at, self.phase = now, engine.common.clockwork.phase
         self.eager.clear()
         self.looks.clear()

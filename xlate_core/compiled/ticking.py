@@ -197,7 +197,7 @@ def _tick(text: Text, observed: bool) -> None:
         text.nonlocals(["now", "unknown_body", "unknown_engine", "idle", "held"])
         if observed:
             text.add("common.now = now")
-        with text.block("if inputs is not held and inputs != held:"):
+        with text.block("if inputs is not held and inputs != held and not may_read(inputs):"):
             text.add("return leave(inputs, None)")
         with text.block("if pending:"):
             text.add("arriving = iter(pending)")
@@ -213,6 +213,10 @@ def _tick(text: Text, observed: bool) -> None:
             text.add("pending.clear()")
         with text.block("if now >= at_expiry and expire():"):
             text.add("return leave(inputs, ())")
+        with text.block("if inputs is not held and inputs != held:"):
+            text.add("held = read_pins(inputs)")
+            with text.block("if changed:"):
+                text.add("note()")
         with text.block("if touched:"):
             text.add("evaluate(now)", "note()")
         with text.block("if woken:"):
@@ -228,7 +232,7 @@ def _tick(text: Text, observed: bool) -> None:
                         f"power_hold{more}))"
                     )
                 with text.block("if sleepers.judge:"):
-                    text.add("support.commit(now)")
+                    text.add("support.commit(now, controls)")
                     text.add("held = support.held")
                 text.add("return idle")
             text.add("body = engine_bus = ()")
@@ -252,7 +256,7 @@ def _tick(text: Text, observed: bool) -> None:
         with text.block("if pins_level or pins_duty or pins_frequency:"):
             text.add("drive_pins()")
         with text.block("if sleepers.judge or common.conditions_open:"):
-            text.add("support.commit(now)", "held = support.held")
+            text.add("support.commit(now, controls)", "held = support.held")
             text.add("power_hold_is()")
         text.add(
             f"return new(Outputs, (frames, commands, levels, duty, frequency, power_hold{more}))"
