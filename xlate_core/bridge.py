@@ -47,6 +47,7 @@ class Bridge:
         "_kept_layout",
         "_longest_startup",
         "_outputs",
+        "_records",
         "_watching",
         "bus_watch",
         "cause",
@@ -62,6 +63,7 @@ class Bridge:
 
     _inputs: Inputs | None
     _outputs: Outputs | None
+    _records: tuple[NamedRecord, ...]
 
     def __init__(self, spec: BridgeSpec, observer: Observer | None = None) -> None:
         """Build the bridge in its power-on reset state."""
@@ -86,6 +88,7 @@ class Bridge:
         self.bus_watch = BusWatch(self.common, self.sender)
         self.control = Control(self.common, self.intake.messages, self.bus_watch)
         self._followers = self._follow()
+        self._records = ()
         self._recall(cause, kept)
         self.look_at_everything()
         self._commit()
@@ -239,10 +242,14 @@ class Bridge:
         return self.common.store.states[index]
 
     def records(self) -> Iterator[NamedRecord]:
-        """Return every state record in image order."""
-        return image_order.records(
-            self.common, self.start, self.intake, self.terminals, self.control, self.sender
-        )
+        """Return every state record in image order; they stay the same until the next reset."""
+        if not self._records:
+            self._records = tuple(
+                image_order.records(
+                    self.common, self.start, self.intake, self.terminals, self.control, self.sender
+                )
+            )
+        return iter(self._records)
 
     def image(self) -> bytes:
         """Return the state image, to be taken between a tick and the next frame."""

@@ -5,8 +5,10 @@ looked up by identifier, because 0x100 standard and 0x100 extended are two messa
 """
 
 import re
+import sys
 from fractions import Fraction
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from xlate_core.frames import MAX_EXTENDED_IDENTIFIER, MAX_STANDARD_IDENTIFIER
@@ -68,10 +70,8 @@ def read_database(path: Path, bus: int, collector: Collector) -> tuple[DbcMessag
 def _parse(
     file: str, text: str, collector: Collector
 ) -> tuple[list["Message"], dict[str, Any]] | None:
-    from cantools.database.can.formats import dbc  # heavy: only a load needs it
-
     try:
-        database = dbc.load_string(text, strict=False, sort_signals=None)
+        database = _library().dbc.load_string(text, strict=False, sort_signals=None)
     # A damaged file can trip the library anywhere, so whatever it raises is one clear problem.
     except Exception as error:  # noqa: BLE001
         place = _SYNTAX_LINE.search(str(error))
@@ -86,6 +86,24 @@ def _parse(
         return None
     specifics = database.dbc
     return list(database.messages), dict(specifics.attribute_definitions) if specifics else {}
+
+
+def _library() -> ModuleType:
+    """Return the library's formats; heavy, so only a load brings them.
+
+    Whoever imports the library gets its tester too, and with it a bus library that takes eight
+    times as long as all the rest. Nobody here uses it, so an empty module stands in meanwhile.
+    """
+    tester = "cantools.tester"
+    apart = "cantools" not in sys.modules
+    if apart:
+        sys.modules[tester] = ModuleType(tester)
+    try:
+        from cantools.database.can import formats
+    finally:
+        if apart:
+            del sys.modules[tester]
+    return formats
 
 
 def _spans_fit(file: str, text: str, collector: Collector) -> bool:

@@ -106,10 +106,12 @@ class ChecksumSpec:
     after: bytes = field(init=False)
     crc_function: Callable[[bytes], int] | None = field(init=False, repr=False, compare=False)
     plain: bool = field(init=False)
+    inside: tuple[int, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         """Derive the checksum's octet, the folded octets, the CRC, and whether it is a plain one.
 
+        `inside` are the covered octets of the payload: not those that hold the checksum alone.
         A plain checksum is one whole octet of one of the three usual kinds with fixed folded items.
         """
         parts = {FoldPlace.BEFORE: b"", FoldPlace.AFTER: b""}
@@ -123,6 +125,8 @@ class ChecksumSpec:
         listed = any(fold.item is FoldItem.DATA_ID_LIST for fold in self.folds)
         whole = self.signal.length == 8 and len({bit // 8 for bit in self.signal.bits}) == 1
         object.__setattr__(self, "plain", whole and not listed and self.kind in ONE_OCTET)
+        octets = range(self.first_octet, self.last_octet + 1)
+        object.__setattr__(self, "inside", tuple(one for one in octets if not self.owns(one)))
 
     @property
     def values(self) -> tuple[int, ...]:
@@ -158,11 +162,7 @@ def covered(spec: ChecksumSpec, data: bytes) -> bytes:
 def general_covered(spec: ChecksumSpec, data: bytes) -> bytes:
     """Return the covered octets of a checksum of any size, place and fold."""
     blank = insert(spec.signal, data, 0)
-    inside = bytes(
-        blank[octet]
-        for octet in range(spec.first_octet, spec.last_octet + 1)
-        if not spec.owns(octet)
-    )
+    inside = bytes([blank[octet] for octet in spec.inside])
     return folded(spec, FoldPlace.BEFORE, data) + inside + folded(spec, FoldPlace.AFTER, data)
 
 
