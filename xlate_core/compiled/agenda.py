@@ -35,8 +35,16 @@ def agenda_of(support: "Support", now: int) -> Callable[[], Due | None] | None:
     ahead = -engine.common.clockwork.phase % control
     if length > LONGEST_AGENDA:
         return _endless(support, places, ahead, control).__next__
-    entries = [_due(support, offset, places, ahead, control) for offset in range(length)]
-    return cycle(entries).__next__
+    # The same however often it is begun, as long as the phases stand: kept as seen from tick 0.
+    grid = [(number, (now + first) % period, period) for number, first, period in places]
+    key = (tuple(grid), (now + ahead) % control)
+    entries = support.agendas.get(key)
+    if entries is None:
+        entries = [_due(support, tick, grid, key[1], control) for tick in range(length)]
+        support.agendas.clear()
+        support.agendas[key] = entries
+    begin = now % length
+    return cycle(entries[begin:] + entries[:begin]).__next__
 
 
 def _endless(

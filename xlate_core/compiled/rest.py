@@ -20,6 +20,7 @@ CONTROL = -1  # faults and power mode, which are run together
 CONDITIONS = -2
 NOTHING = (1, 0, 0, 0)  # a range no value is in
 LONGEST_PATIENCE = 256  # control ticks between two trials of a function that does not rest
+WORTH_A_TRIAL = 64  # control ticks of rest; a trial of faults and power mode costs nearly as much
 BEFORE_FIRST_TRIAL = 8  # control ticks; a stay that ends sooner is not worth the trials
 
 
@@ -93,12 +94,11 @@ class Sleepers:
         bridge = self.bridge
         self.control_awake = True
         self.control_tried = controls
-        self.control_patience = min(2 * self.control_patience, LONGEST_PATIENCE)
         found = [try_control(bridge, good) for good in (0, UINT16_MAX)]  # any number in between
         if None in found:
+            self.control_patience = min(2 * self.control_patience, LONGEST_PATIENCE)
             return
         self.control_awake = False
-        self.control_patience = 1
         rest = found[0]
         if rest is None:
             raise AssertionError  # looked at above
@@ -195,6 +195,9 @@ class Sleepers:
         rest.advance(runs)
         if actor == CONTROL:
             self.control_awake = True
+            lasted = runs > WORTH_A_TRIAL
+            more = min(2 * self.control_patience, LONGEST_PATIENCE)
+            self.control_patience = 1 if lasted else more
             return
         self.busy[actor] = self.any_busy = True
         lasted = runs > self.patience[actor]

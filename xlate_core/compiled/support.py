@@ -7,7 +7,7 @@ from typing import Any
 from xlate_core import quantities
 from xlate_core.arithmetic import UINT16_MAX
 from xlate_core.bridge import Bridge
-from xlate_core.compiled.agenda import agenda_of
+from xlate_core.compiled.agenda import Due, agenda_of
 from xlate_core.compiled.calm import other_expiry
 from xlate_core.compiled.handlers import by_identifier, choose_handlers
 from xlate_core.compiled.remembering import remembering
@@ -52,6 +52,7 @@ class Support:
         }
         self.steps = {n: FUNCTIONS[type(one)][1] for n, one in enumerate(spec.functions)}
         self.active: set[int] = set()
+        self.agendas: dict[Any, list[Due | None]] = {}
         self._units_of = tuple(
             tuple(sorted({spec.sources[i].unit for i in quantity.sources} - {-1}))
             for quantity in spec.quantities
