@@ -1,12 +1,14 @@
 """Work shared out over processes, results in the order of the items.
 
-Processes are spawned, not forked, so that it works alike on every system. Few items are done in
-this process: starting others would take longer.
+Few items are done in this process: starting others would take longer. Processes are spawned, so
+that it works alike on every system; on Linux, where it is safe, they may be forked instead, which
+only saves loading once more what is loaded here.
 """
 
 import os
+import sys
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor
 from multiprocessing import get_context
 from typing import TypeVar
 
@@ -22,18 +24,34 @@ def default_jobs() -> int:
 
 
 def in_order(
-    function: Callable[[Item], Outcome], items: Sequence[Item], jobs: int
+    function: Callable[[Item], Outcome],
+    items: Sequence[Item],
+    jobs: int,
+    costs: Sequence[int] | None = None,
+    may_fork: bool = False,
 ) -> Iterator[Outcome]:
-    """Yield function(item) for every item in order, worked out by `jobs` processes.
+    """Return function(item) for every item in order, worked out by `jobs` processes.
 
-    The function and the items must be importable by name and picklable. Closing the iterator early,
-    as an interrupt does, cancels what has not begun.
+    The function and the items must be importable by name and picklable. `costs` guesses how long
+    each item takes, in any unit: the longest begin first, so that none is waited for at the end.
+    Closing the iterator early, as an interrupt does, cancels what has not begun.
     """
     if jobs <= 1 or len(items) < FEW:
-        yield from map(function, items)
-        return
-    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as executor:
-        futures = [executor.submit(function, item) for item in items]
+        return map(function, items)
+    forks = may_fork and sys.platform == "linux"
+    executor = ProcessPoolExecutor(jobs, get_context("fork" if forks else "spawn"))
+    order = list(range(len(items)))
+    if costs is not None:
+        order.sort(key=lambda place: -costs[place])
+    # Begun here and not with the first result: a caller's threads should not be forked.
+    futures = {place: executor.submit(function, items[place]) for place in order}
+    return _results(executor, [futures[place] for place in range(len(items))])
+
+
+def _results(
+    executor: ProcessPoolExecutor, futures: Sequence[Future[Outcome]]
+) -> Iterator[Outcome]:
+    with executor:
         try:
             for future in futures:
                 yield future.result()

@@ -1,5 +1,6 @@
 """All scenarios and all vectors: generate, verify, and the flags they hunt."""
 
+import re
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -9,11 +10,14 @@ from hil.vectors.errors import ScenarioError, nearest
 from hil.vectors.generation import Generated, generate
 from hil.vectors.names import Names
 from hil.vectors.reading import pairing_name, read_text
-from hil.vectors.vector import SUFFIXES, file_content, load_vector, write_vector
+from hil.vectors.vector import SUFFIXES, load_vector, put_vector
 from xlate_core.errors import InputError
 
 NamesOf = Callable[[str], Names]
 SCENARIO_SUFFIX = ".scenario"
+LASTS = re.compile(r"^lasts +(\d+) *(ms|s)\b", re.MULTILINE)
+RANDOM = re.compile(r"^random ", re.MULTILINE)
+RANDOM_COST = 2  # a tick of random traffic takes about so many times as long as another
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +76,19 @@ def outcomes(scenarios: Sequence[Path], names_of: NamesOf, fast: bool = False) -
             yield Outcome(path, pairing, None, str(error))
 
 
+def guessed_cost(scenario: Path) -> int:
+    """Return about how long a scenario takes to play, in milliseconds of it; 0 when unreadable."""
+    try:
+        text = scenario.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        return 0
+    lasts = LASTS.search(text)
+    if lasts is None:
+        return 0
+    length = int(lasts[1]) * (1000 if lasts[2] == "s" else 1)
+    return length * RANDOM_COST if RANDOM.search(text) else length
+
+
 def disagreement_lines(outcome: Outcome) -> list[str]:
     """Return where the reference disagrees with the person, with file and line."""
     if outcome.generated is None:
@@ -86,8 +103,9 @@ def write(outcome: Outcome, folder: Path) -> Path:
     """Write the vector of an outcome without disagreements."""
     if outcome.generated is None or outcome.generated.disagreements:
         raise ValueError("only a scenario that the reference agrees with becomes a vector")
-    return write_vector(
-        folder / outcome.pairing, outcome.generated.identity, outcome.generated.text
+    generated = outcome.generated
+    return put_vector(
+        folder / outcome.pairing, generated.identity, generated.suffix, generated.content
     )
 
 
@@ -95,13 +113,13 @@ def verify_one(outcome: Outcome, folder: Path) -> str:
     """Return why the committed vector is not what the scenario yields, or an empty text."""
     if outcome.generated is None:
         return outcome.problem
-    suffix, content = file_content(outcome.generated.text)
-    path = folder / outcome.pairing / f"{outcome.generated.identity}{suffix}"
+    generated = outcome.generated
+    path = folder / outcome.pairing / f"{generated.identity}{generated.suffix}"
     try:
         committed = path.read_bytes()
     except OSError:
         return f"{path}: the vector of {outcome.scenario.name} is not there; generate it"
-    if committed != content:
+    if committed != generated.content:
         return f"{path}: differs from what {outcome.scenario.name} yields today; generate it"
     return ""
 
@@ -111,8 +129,8 @@ def strays(checked: Sequence[Outcome], folder: Path) -> list[Path]:
     belonging = set()
     for outcome in checked:
         if outcome.generated is not None:
-            suffix, _ = file_content(outcome.generated.text)
-            belonging.add(folder / outcome.pairing / f"{outcome.generated.identity}{suffix}")
+            name = f"{outcome.generated.identity}{outcome.generated.suffix}"
+            belonging.add(folder / outcome.pairing / name)
         else:
             belonging |= {
                 folder / outcome.pairing / f"{outcome.scenario.stem}{suffix}" for suffix in SUFFIXES

@@ -1,4 +1,8 @@
-"""Does the reference do what the person said? Observation during a run, judgement after it."""
+"""Does the reference do what the person said? Observation during a run, judgement after it.
+
+A value is looked at in the ticks that an expectation speaks of. Only to tell of one that was not
+met, the run is repeated and every value looked at in every tick (`throughout`).
+"""
 
 import bisect
 from collections.abc import Callable, Sequence
@@ -9,6 +13,7 @@ from typing import NamedTuple
 from hil.boards.interface import ObservedBoard
 from hil.vectors.names import Names, OutputPin, show, to_physical
 from hil.vectors.scenario import (
+    FOREVER,
     EventExpectation,
     Expectation,
     FrameExpectation,
@@ -17,7 +22,7 @@ from hil.vectors.scenario import (
 )
 from xlate_core.bridge import Outputs
 from xlate_core.buses import BusCommand
-from xlate_core.frames import BUS_NAMES
+from xlate_core.frames import BUS_NAMES, Frame
 from xlate_core.pairing.layouts import DbcSignal
 from xlate_core.pins import PinKind
 from xlate_core.signals import extract
@@ -76,6 +81,33 @@ class Series:
 
 
 @dataclass(slots=True)
+class Glance:
+    """One source that is looked at, and when: `spans` of ticks in falling order, the next last.
+
+    A `steady` source tells the same as long as the module puts out the same.
+    """
+
+    series: Series
+    look: Look
+    steady: bool
+    spans: list[tuple[int, int]]
+
+    def look_at(self, tick: int, same: bool, outputs: Outputs, board: ObservedBoard) -> int:
+        """Look when it is time; return the tick of the next look. `same`: outputs as before."""
+        if not self.spans:
+            return FOREVER
+        first, last = self.spans[-1]
+        if tick >= first:
+            if not (same and self.steady and tick > first):
+                self.series.add(tick, self.look(outputs, board))
+            if tick < last:
+                return tick + 1
+            self.spans.pop()
+            return self.spans[-1][0] if self.spans else FOREVER
+        return first
+
+
+@dataclass(slots=True)
 class Watch:
     """Everything the expectations of one scenario need to see."""
 
@@ -86,20 +118,40 @@ class Watch:
     newest: dict[tuple[int, bool, int], bytes]
     frames: dict[tuple[int, bool, int], list[tuple[int, bytes]]]
     events: list[Seen]
-    looks: list[tuple[Series, Look]] = field(default_factory=list)
+    of_events: bool = False
+    glances: list[Glance] = field(default_factory=list)
+    outputs: Outputs | None = None
+    nearest: int = 0
+
+    @property
+    def sees_anything(self) -> bool:
+        """Whether there is anything to look at at all."""
+        return bool(self.of_events or self.frames or self.glances)
 
     def look(self, tick: int, outputs: Outputs, board: ObservedBoard) -> None:
-        """Look at the module after a tick."""
-        for event in board.take_events():
-            self.events.append(Seen(tick, event.reason.name.lower(), event.subject))
-        for frames in outputs.frames:
-            for frame in frames:
-                key = frame[:3]
-                self.newest[key] = frame.data
-                if key in self.frames:
-                    self.frames[key].append((tick, frame.data))
-        for series, look in self.looks:
-            series.add(tick, look(outputs, board))
+        """Look at the module after a tick.
+
+        It may put out the same object again only while it sends nothing and no pin moves.
+        """
+        if self.of_events:
+            for event in board.take_events():
+                self.events.append(Seen(tick, event.reason.name.lower(), event.subject))
+        same = outputs is self.outputs
+        if not same:
+            self.outputs = outputs
+            for frames in outputs.frames:
+                for frame in frames:
+                    self._sent(tick, frame)
+        if tick >= self.nearest:
+            self.nearest = min(
+                [one.look_at(tick, same, outputs, board) for one in self.glances], default=FOREVER
+            )
+
+    def _sent(self, tick: int, frame: Frame) -> None:
+        key = frame[:3]
+        self.newest[key] = frame.data
+        if key in self.frames:
+            self.frames[key].append((tick, frame.data))
 
 
 def look_of(source: tuple[str, ...], watch: Watch) -> Look:
@@ -128,14 +180,21 @@ def look_of(source: tuple[str, ...], watch: Watch) -> Look:
     return sent
 
 
-def new_watch(expectations: Sequence[Expectation], names: Names) -> Watch:
-    """Return a watch over what the expectations are about."""
+def new_watch(expectations: Sequence[Expectation], names: Names, throughout: bool = False) -> Watch:
+    """Return a watch over what the expectations are about, in the ticks they are about.
+
+    With `throughout` values are looked at in every tick, as telling of a disagreement needs.
+    """
     watch = Watch(names, {}, {}, {}, {}, {}, [])
+    spans: dict[tuple[str, ...], list[tuple[int, int]]] = {}
     for one in expectations:
         if isinstance(one, FrameExpectation | OrderExpectation):
             watch.frames.setdefault(one.key, [])
+        elif isinstance(one, EventExpectation):
+            watch.of_events = True
         elif isinstance(one, ValueExpectation):
             watch.series.setdefault(one.source, Series())
+            spans.setdefault(one.source, []).append((max(one.first - 1, 0), one.last))
             if one.source[0] == "sent":
                 layout = names.layouts[one.source[1]]
                 signal = layout.signal(one.source[2])
@@ -143,8 +202,27 @@ def new_watch(expectations: Sequence[Expectation], names: Names) -> Watch:
                     watch.signals[one.source] = (layout.key, signal)
             elif one.source[0] == "output":
                 watch.pins[one.source] = names.outputs[one.source[1]]
-    watch.looks = [(series, look_of(source, watch)) for source, series in watch.series.items()]
+    watch.glances = [
+        Glance(
+            series,
+            look_of(source, watch),
+            steady=source[0] not in ("quantity", "state"),
+            spans=[(0, FOREVER)] if throughout else joined(spans[source]),
+        )
+        for source, series in watch.series.items()
+    ]
     return watch
+
+
+def joined(spans: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return spans of ticks with those that touch or overlap as one, in falling order."""
+    found: list[tuple[int, int]] = []
+    for first, last in sorted(spans, reverse=True):
+        if found and last >= found[-1][0] - 1:
+            found[-1] = (first, max(last, found[-1][1]))
+        else:
+            found.append((first, last))
+    return found
 
 
 def judge(expectations: Sequence[Expectation], watch: Watch) -> list[Disagreement]:

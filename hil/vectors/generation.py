@@ -7,22 +7,23 @@ from pathlib import Path
 
 from hil.boards.reference import ReferenceBoard
 from hil.vectors import random_traffic
-from hil.vectors.expectations import Disagreement, judge, new_watch
+from hil.vectors.expectations import Disagreement, Watch, judge, new_watch
 from hil.vectors.names import Names
 from hil.vectors.reading import read_scenario, read_text
-from hil.vectors.records import Writer, show_frame
+from hil.vectors.records import SILENT, Writer, show_frame
 from hil.vectors.scenario import Scenario
 from hil.vectors.stimulus import Step, play
-from hil.vectors.vector import Header, render
-from xlate_core.bridge import RULES, Outputs, ResetCause
+from hil.vectors.vector import Header, file_content, render
+from xlate_core.bridge import RULES, Outputs
 
 
 @dataclass(frozen=True, slots=True)
 class Generated:
-    """The result of one scenario: the vector's text, and where the person was not met."""
+    """The result of one scenario: the vector's file, and where the person was not met."""
 
     identity: str
-    text: bytes
+    suffix: str
+    content: bytes
     disagreements: tuple[Disagreement, ...]
     ticks: int
     expectations: int
@@ -35,9 +36,11 @@ def generate(path: Path, names: Names, fast: bool = False) -> Generated:
     scenario = read_scenario(path, text, names)
     records, disagreements = run_reference(scenario, names, fast)
     header = header_of(scenario, path, text, names)
+    suffix, content = file_content(render(header, records))
     return Generated(
         header.identity,
-        render(header, records),
+        suffix,
+        content,
         tuple(disagreements),
         header.ticks,
         len(scenario.expectations),
@@ -75,33 +78,51 @@ def steps_of(scenario: Scenario, names: Names) -> Iterator[Step]:
 def run_reference(
     scenario: Scenario, names: Names, fast: bool = False
 ) -> tuple[list[str], list[Disagreement]]:
-    """Run a scenario; return the records of its vector and what the person is not met in."""
-    board = ReferenceBoard(names.pairing, observe=True, fast=fast)
-    board.reset(ResetCause.POWER_ON, False)
+    """Run a scenario; return the records of its vector and what the person is not met in.
+
+    When something is not met it is run once more, looked at throughout, to tell what was seen.
+    """
     watch = new_watch(scenario.expectations, names)
+    records = run_watched(scenario, names, fast, watch)
+    found = judge(scenario.expectations, watch)
+    if found:
+        watch = new_watch(scenario.expectations, names, throughout=True)
+        records = run_watched(scenario, names, fast, watch)
+        found = judge(scenario.expectations, watch)
+    return records, found
+
+
+def run_watched(scenario: Scenario, names: Names, fast: bool, watch: Watch) -> list[str]:
+    """Run a scenario under a watch; return the records of its vector."""
+    board = ReferenceBoard(names.pairing, observe=watch.of_events, fast=fast)
     writer = Writer(names.pairing)
     stream = Stream()
     random = scenario.header.random is not None
     every, last = scenario.header.checkpoint_ticks, scenario.header.ticks - 1
+    checkpoint = min(every - 1, last)
+    watching = watch.sees_anything
     records: list[str] = []
     for step in steps_of(scenario, names):
-        if step.reset is not None:
-            board.reset(*step.reset)
-        outputs = board.step(step.inputs, tuple(one.frame for one in step.stimuli))
-        checkpoint = is_checkpoint(step.tick, every, last)
-        digest = board.digest() if checkpoint else None
+        tick, reset, inputs, stimuli = step
+        if reset is not None:
+            board.reset(*reset)
+        frames = tuple([one.frame for one in stimuli]) if stimuli else ()
+        outputs = board.step(inputs, frames)
+        digest = None
+        if tick == checkpoint:
+            digest = board.digest()
+            checkpoint = min(tick + every, last)
         if random:
-            stream.add(step.tick, outputs)
+            stream.add(tick, outputs)
             if digest is not None:
-                records.append(f"{step.tick}||||d={digest:08X} x={stream.hash()}")
+                records.append(f"{tick}||||d={digest:08X} x={stream.hash()}")
         else:
-            record = writer.record(
-                step.tick, step.reset, step.inputs, step.stimuli, outputs, digest
-            )
+            record = writer.record(tick, reset, inputs, stimuli, outputs, digest)
             if record is not None:
                 records.append(record)
-        watch.look(step.tick, outputs, board)
-    return records, judge(scenario.expectations, watch)
+        if watching:
+            watch.look(tick, outputs, board)
+    return records
 
 
 def is_checkpoint(tick: int, every: int, last: int) -> bool:
@@ -115,10 +136,14 @@ class Stream:
     def __init__(self) -> None:
         """Start with nothing put out."""
         self._hash = hashlib.sha256()
+        self._outputs: Outputs | None = None
         self._rest: tuple[object, ...] | None = None
 
     def add(self, tick: int, outputs: Outputs) -> None:
         """Take the outputs of a tick: its frames, and everything else when it changed."""
+        if outputs is self._outputs and outputs.frames == SILENT:
+            return
+        self._outputs = outputs
         for bus, frames in enumerate(outputs.frames):
             if frames:
                 shown = " ".join(show_frame(frame) for frame in frames)

@@ -8,14 +8,14 @@ frames, silent senders, switch bounce and supply dips. `hostile` adds arbitrary 
 and octets, and resets. Where the pairing supervises its buses, they fail too, except in `driving`.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from random import Random
 
 from hil.boards.interface import Stimulus
 from hil.vectors.bus_statements import CONDITIONS
 from hil.vectors.names import Names
-from hil.vectors.scenario import Disturb, Sending
+from hil.vectors.scenario import FOREVER, Disturb, Sending
 from hil.vectors.senders import Sender, disturb, is_due, new_sender, next_frame, set_signal
 from hil.vectors.stimulus import Step, arriving, initial_inputs
 from xlate_core.bridge import Inputs, ResetCause
@@ -25,6 +25,9 @@ from xlate_core.pairing.layouts import DbcSignal
 
 GENERATOR = 1  # version of the traffic; a change makes all random vectors new
 DEFAULT_PERIOD_MS = 100  # for messages without a cycle time
+Ranges = tuple[tuple[DbcSignal, int, int], ...]
+"""The signals of a message, each with its lowest and highest valid raw value."""
+
 SETTLED_MS = 200  # the first moments are quiet, so that every run reaches ordinary operation
 
 
@@ -33,14 +36,19 @@ class Chance:
     """Whole numbers of a seed."""
 
     source: Random
+    bits: Callable[[int], int] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Look up once what is called in every tick."""
+        self.bits = self.source.getrandbits
 
     def below(self, limit: int) -> int:
         """Return a number 0..limit-1 (limit up to 2**32; the bias of the modulo is no matter)."""
-        return self.source.getrandbits(48) % limit
+        return self.bits(48) % limit
 
     def one_in(self, count: int) -> bool:
         """Return true once in `count` calls on average."""
-        return self.below(count) == 0
+        return self.bits(48) % count == 0
 
     def octets(self, count: int) -> bytes:
         """Return arbitrary octets."""
@@ -51,26 +59,32 @@ def steps(names: Names, seed: int, style: str, ticks: int) -> Iterator[Step]:
     """Yield every tick of random traffic."""
     chance = Chance(Random(seed))
     inputs = initial_inputs(names)
-    senders = []
+    senders: list[Sender] = []
+    ranges: list[Ranges] = []
     for index, (name, received) in enumerate(names.received.items()):
         cycle = received.layout.cycle_ms or DEFAULT_PERIOD_MS
         period = max(1, cycle // names.tick_ms)
         senders.append(new_sender(received, Sending(name, period, index % period)))
+        ranges.append(tuple((signal, *signal.raw_range()) for signal in received.layout.signals))
     settled = SETTLED_MS // names.tick_ms
+    buses_fail = names.pairing.spec.watches_buses and style != "driving"
+    nearest = 0  # no sender is due before
     for tick in range(ticks):
         reset = None
         inputs = move_inputs(names, chance, inputs, tick, style)
-        if names.pairing.spec.watches_buses and style != "driving" and tick >= settled:
+        if buses_fail and tick >= settled:
             inputs = move_buses(chance, inputs)
         stimuli = []
-        for sender in senders:
-            if tick >= sender.due and is_due(sender, tick):
-                move_signals(chance, sender)
-                if style != "driving" and tick >= settled:
-                    trouble(chance, sender)
-                stimulus = next_frame(sender, tick)
-                if stimulus is not None:
-                    stimuli.append(stimulus)
+        if tick >= nearest:
+            for sender, signals in zip(senders, ranges, strict=True):
+                if tick >= sender.due and is_due(sender, tick):
+                    move_signals(chance, sender, signals)
+                    if style != "driving" and tick >= settled:
+                        trouble(chance, sender)
+                    stimulus = next_frame(sender, tick)
+                    if stimulus is not None:
+                        stimuli.append(stimulus)
+            nearest = min([sender.due for sender in senders], default=FOREVER)
         if style == "hostile" and tick >= settled:
             while chance.one_in(4):
                 stimuli.append(arbitrary_frame(chance, names))
@@ -85,10 +99,12 @@ def steps(names: Names, seed: int, style: str, ticks: int) -> Iterator[Step]:
 def move_inputs(names: Names, chance: Chance, inputs: Inputs, tick: int, style: str) -> Inputs:
     """Let a switch, an analogue input or the supply move now and then."""
     levels, counts, supply = inputs.levels, inputs.counts, inputs.supply_mv
+    moves = False
     rarely = 5000 if style == "driving" else 300
     if levels and (tick == 0 or chance.one_in(rarely)):
         place = 0 if tick == 0 else chance.below(len(levels))
         levels = (*levels[:place], not levels[place], *levels[place + 1 :])
+        moves = True
     if counts and chance.one_in(50):
         place = chance.below(len(counts))
         moved = counts[place] + chance.below(41) - 20
@@ -96,9 +112,11 @@ def move_inputs(names: Names, chance: Chance, inputs: Inputs, tick: int, style: 
             moved = chance.below(65536)
         moved = min(max(moved, 0), 65535)
         counts = (*counts[:place], moved, *counts[place + 1 :])
+        moves = True
     if chance.one_in(rarely):
         supply = 11000 + chance.below(3500) if style == "driving" else chance.below(18000)
-    if (levels, counts, supply) == (inputs.levels, inputs.counts, inputs.supply_mv):
+        moves = True
+    if not moves or (levels, counts, supply) == (inputs.levels, inputs.counts, inputs.supply_mv):
         return inputs
     return inputs._replace(levels=levels, counts=counts, supply_mv=supply)
 
@@ -116,21 +134,19 @@ def move_buses(chance: Chance, inputs: Inputs) -> Inputs:
     return inputs
 
 
-def move_signals(chance: Chance, sender: Sender) -> None:
+def move_signals(chance: Chance, sender: Sender, signals: Ranges) -> None:
     """Move one signal of a sender a little, or rarely anywhere its bits allow."""
-    signals = sender.received.layout.signals
     if not signals or not chance.one_in(3):
         return
-    signal = signals[chance.below(len(signals))]
-    set_signal(sender, signal.name, moved(chance, signal, sender.values[signal.name]))
+    signal, low, high = signals[chance.below(len(signals))]
+    set_signal(sender, signal.name, moved(chance, signal, low, high, sender.values[signal.name]))
 
 
-def moved(chance: Chance, signal: DbcSignal, raw: int) -> int:
-    """Return the next raw value of a signal."""
+def moved(chance: Chance, signal: DbcSignal, low: int, high: int, raw: int) -> int:
+    """Return the next raw value of a signal that has the range `low` to `high`."""
     spec = signal.spec
     if signal.is_selector or chance.one_in(25):
         return spec.minimum + chance.source.getrandbits(spec.length)
-    low, high = signal.raw_range()
     step = max(1, (high - low) // 64)
     return min(max(raw + chance.below(2 * step + 1) - step, low), high)
 

@@ -36,7 +36,8 @@ class Sender:
 
     - `counter` is the number of the next frame;
     - `due` is the tick of the next periodic frame while the sender is not silent;
-    - every entry of `disturbances` still applies to so many frames.
+    - every entry of `disturbances` still applies to so many frames;
+    - `sealed` has the frames of the payload `sealed_from`, by counter.
     """
 
     received: Received
@@ -51,6 +52,8 @@ class Sender:
     ramps: dict[str, Ramp] = field(default_factory=dict)
     disturbances: dict[str, list[int]] = field(default_factory=dict)
     packed: bytes | None = None
+    sealed: dict[int, Stimulus] = field(default_factory=dict)
+    sealed_from: bytes | None = None
 
 
 def initial_raw(signal: DbcSignal) -> int:
@@ -130,7 +133,7 @@ def next_frame(sender: Sender, tick: int) -> Stimulus | None:
     layout = received.layout
 
     # VALUES
-    for name, ramp in list(sender.ramps.items()):
+    for name, ramp in list(sender.ramps.items()) if sender.ramps else ():
         raw = to_raw(signal_of(layout, name), ramp.at(tick))
         if raw != sender.values[name]:
             sender.values[name] = raw
@@ -144,8 +147,11 @@ def next_frame(sender: Sender, tick: int) -> Stimulus | None:
         if sender.values[selector] != chosen:
             sender.values[selector] = chosen
             sender.packed = None
-    if sender.packed is None:
-        sender.packed = pack(layout, sender.values)
+    packed = sender.packed
+    if packed is None:
+        packed = sender.packed = pack(layout, sender.values)
+    if not sender.disturbances:
+        return _undisturbed(sender, packed)
 
     # COUNTER AND CHECKSUM
     number = sender.counter
@@ -154,7 +160,7 @@ def next_frame(sender: Sender, tick: int) -> Stimulus | None:
             number = (sender.counter - 1) % received.counter.modulo
         else:
             sender.counter = next_counter(received.counter, sender.counter)
-    data = seal(received.counter, received.checksum, sender.packed, number)
+    data = seal(received.counter, received.checksum, packed, number)
 
     # DISTURBANCES
     if received.checksum is not None and taken(sender, "checksum") is not None:
@@ -173,6 +179,24 @@ def next_frame(sender: Sender, tick: int) -> Stimulus | None:
         return None
     frame = Frame(layout.bus, layout.extended, layout.identifier, data)
     return Stimulus(frame, len(data) if length_code is None else length_code)
+
+
+def _undisturbed(sender: Sender, packed: bytes) -> Stimulus:
+    """Return the next frame of a payload; one that was sealed before is not sealed again."""
+    received = sender.received
+    number = sender.counter
+    if received.counter is not None:
+        sender.counter = next_counter(received.counter, number)
+    if sender.sealed_from != packed:
+        sender.sealed_from = packed
+        sender.sealed.clear()
+    stimulus = sender.sealed.get(number)
+    if stimulus is None:
+        layout = received.layout
+        data = seal(received.counter, received.checksum, packed, number)
+        frame = Frame(layout.bus, layout.extended, layout.identifier, data)
+        stimulus = sender.sealed[number] = Stimulus(frame, len(data))
+    return stimulus
 
 
 def signal_of(layout: DbcMessage, name: str) -> DbcSignal:

@@ -38,6 +38,7 @@ from xlate_core.bridge import Inputs, ResetCause
 from xlate_core.buses import ControllerState
 
 INITIAL_SUPPLY_MV = 12000
+GOOD_BUSES = Inputs().buses
 
 
 class Step(NamedTuple):
@@ -59,6 +60,14 @@ def initial_inputs(names: Names) -> Inputs:
 
 
 @dataclass(slots=True)
+class Repeated:
+    """A raw frame sent periodically, and the tick it leaves in next."""
+
+    action: SendFrame
+    due: int
+
+
+@dataclass(slots=True)
 class Player:
     """The state of the bench while a scenario is played."""
 
@@ -66,7 +75,7 @@ class Player:
     inputs: Inputs
     senders: dict[str, Sender]
     ramps: dict[int, Ramp] = field(default_factory=dict)
-    repeated: list[list[int | SendFrame]] = field(default_factory=list)  # next tick, action
+    repeated: list[Repeated] = field(default_factory=list)
 
     def apply(self, action: Action, tick: int) -> list[Stimulus]:
         """Apply one action; return the frames it sends in this very tick."""
@@ -105,7 +114,7 @@ class Player:
                 return [] if stimulus is None else [stimulus]
             case SendFrame():
                 if action.period:
-                    self.repeated.append([tick + action.period, action])
+                    self.repeated.append(Repeated(action, tick + action.period))
                 return [Stimulus(action.frame, action.length_code)]
         return []
 
@@ -127,12 +136,21 @@ class Player:
     def repeats(self, tick: int) -> list[Stimulus]:
         """Return the periodic raw frames of this tick."""
         frames = []
-        for entry in self.repeated:
-            due, action = entry
-            if due == tick and isinstance(action, SendFrame) and tick < action.until:
-                frames.append(Stimulus(action.frame, action.length_code))
-                entry[0] = tick + action.period
+        for one in self.repeated:
+            if one.due == tick < one.action.until:
+                frames.append(Stimulus(one.action.frame, one.action.length_code))
+                one.due += one.action.period
         return frames
+
+    def nearest(self, tick: int) -> int:
+        """Return a tick behind this one before which nothing moves and no frame is due."""
+        if self.ramps:
+            return tick + 1
+        due = min([sender.due for sender in self.senders.values()], default=FOREVER)
+        for one in self.repeated:
+            if one.due < one.action.until:
+                due = min(due, one.due)
+        return due
 
 
 def play(scenario: Scenario, names: Names) -> Iterator[Step]:
@@ -148,15 +166,17 @@ def play(scenario: Scenario, names: Names) -> Iterator[Step]:
     senders = list(player.senders.values())
     actions = scenario.actions
     place = 0
-    nearest = 0  # no sender is due before; any action may change that
+    nearest = 0  # nothing is due before
     for tick in range(scenario.header.ticks):
+        if tick < nearest:
+            yield Step(tick, None, player.inputs, ())
+            continue
         reset = None
         single: list[Stimulus] = []
         late: list[Action] = []
         while place < len(actions) and actions[place].tick == tick:
             action = actions[place]
             place += 1
-            nearest = tick
             if isinstance(action, ResetModule):
                 reset = (action.cause, action.keep)
             elif isinstance(action, SendOnce | SendFrame):
@@ -165,22 +185,23 @@ def play(scenario: Scenario, names: Names) -> Iterator[Step]:
                 player.apply(action, tick)
         player.move_ramps(tick)
         stimuli: list[Stimulus] = []
-        if tick >= nearest:
-            for sender in senders:
-                if is_due(sender, tick):
-                    stimulus = next_frame(sender, tick)
-                    if stimulus is not None:
-                        stimuli.append(stimulus)
-            nearest = min((sender.due for sender in senders), default=FOREVER)
+        for sender in senders:
+            if tick >= sender.due and is_due(sender, tick):
+                stimulus = next_frame(sender, tick)
+                if stimulus is not None:
+                    stimuli.append(stimulus)
         single += player.repeats(tick)
         for action in late:
             single += player.apply(action, tick)
+        nearest = player.nearest(tick)
+        if place < len(actions):
+            nearest = min(nearest, actions[place].tick)
         yield Step(tick, reset, player.inputs, arriving(player.inputs, (*stimuli, *single)))
 
 
 def arriving(inputs: Inputs, stimuli: tuple[Stimulus, ...]) -> tuple[Stimulus, ...]:
     """Return what reaches the module: nothing of a bus that is off or not understood."""
-    if not stimuli:
+    if not stimuli or inputs.buses == GOOD_BUSES:
         return stimuli
     deaf = [one.state == ControllerState.BUS_OFF or one.errors > 0 for one in inputs.buses]
     if not any(deaf):

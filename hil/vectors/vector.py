@@ -130,7 +130,7 @@ def render_end(records: int, crc: int) -> bytes:
 
 def render(header: Header, records: Sequence[str]) -> bytes:
     """Return the canonical text of a vector as octets."""
-    body = "".join(f"{record}\n" for record in records).encode("ascii")
+    body = "\n".join([*records, ""]).encode("ascii")
     return render_header(header) + body + render_end(len(records), zlib.crc32(body))
 
 
@@ -142,11 +142,15 @@ def file_content(text: bytes) -> tuple[str, bytes]:
 
 
 def write_vector(folder: Path, identity: str, text: bytes) -> Path:
-    """Write a vector into a folder, whole or not at all; return its path.
+    """Write a vector of this text into a folder, whole or not at all; return its path."""
+    return put_vector(folder, identity, *file_content(text))
+
+
+def put_vector(folder: Path, identity: str, suffix: str, content: bytes) -> Path:
+    """Write the file of a vector into a folder, whole or not at all; return its path.
 
     A file of the same vector under the other suffix is removed.
     """
-    suffix, content = file_content(text)
     path = folder / f"{identity}{suffix}"
     write_whole(path, content)
     for other in SUFFIXES:

@@ -1,5 +1,7 @@
 """Network databases: placements, exact scales, formats, multiplexers, attributes."""
 
+import subprocess
+import sys
 from fractions import Fraction
 from pathlib import Path
 
@@ -143,3 +145,17 @@ def test_the_old_code_page_is_read_too(tmp_path: Path) -> None:
     assert coolant is not None
     assert coolant.unit == "\u00b0C"
     assert plain_unit(coolant.unit) == plain_unit("degC")
+
+
+def test_a_load_brings_no_tester_along_and_leaves_it_to_who_wants_it(tmp_path: Path) -> None:
+    program = (
+        "import sys\n"
+        "from pathlib import Path\n"
+        "from xlate_core.pairing import load\n"
+        f"load(Path({str(write(tmp_path))!r}))\n"
+        "assert 'cantools' in sys.modules and 'can' not in sys.modules\n"
+        "import cantools.tester\n"
+        "assert cantools.tester.Tester\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, check=False)
+    assert done.returncode == 0, done.stderr

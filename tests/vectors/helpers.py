@@ -1,5 +1,6 @@
 """What the tests of scenarios and vectors share."""
 
+import gzip
 from functools import cache
 from pathlib import Path
 
@@ -9,7 +10,7 @@ from hil.vectors.names import Names, names_of
 from hil.vectors.reading import read_scenario
 from hil.vectors.scenario import Scenario
 from hil.vectors.stimulus import Step, play
-from hil.vectors.vector import Vector, load_vector, write_vector
+from hil.vectors.vector import Vector, load_vector, put_vector
 from xlate_core.pairing import load
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -56,7 +57,13 @@ def generated(folder: Path, body: str, lasts: str = "100 ms") -> Generated:
     return generate(path, names())
 
 
+def text_of(result: Generated) -> bytes:
+    """The text of a vector, however its file is stored."""
+    compressed = result.suffix.endswith(".gz")
+    return gzip.decompress(result.content) if compressed else result.content
+
+
 def vector(folder: Path, body: str, lasts: str = "100 ms") -> Vector:
     result = generated(folder, body, lasts)
     assert result.disagreements == ()
-    return load_vector(write_vector(folder, result.identity, result.text))
+    return load_vector(put_vector(folder, result.identity, result.suffix, result.content))

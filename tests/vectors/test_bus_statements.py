@@ -33,7 +33,7 @@ def run(folder: Path, body: str) -> Generated:
 
 def test_what_a_controller_tells_stands_in_the_vector(tmp_path: Path) -> None:
     body = "from 1 s bus body unacknowledged until 1100 ms\nat 1200 ms bus engine off\n"
-    text = run(tmp_path, body).text.decode("ascii")
+    text = run(tmp_path, body).content.decode("ascii")
     changes = {
         line.split("|")[0]: line for line in text.splitlines() if " b" in line or "|b" in line
     }
@@ -46,7 +46,7 @@ def test_nothing_arrives_from_a_bus_that_is_off(tmp_path: Path) -> None:
     body = (
         "at 1 s bus body off\nat 1010 ms send body.DOORS once\nat 1020 ms send engine.MOTOR once\n"
     )
-    text = run(tmp_path, body).text.decode("ascii")
+    text = run(tmp_path, body).content.decode("ascii")
     assert "b:3B0" not in text
     assert "e:210" in text
 

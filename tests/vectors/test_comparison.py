@@ -78,7 +78,7 @@ def test_the_order_on_a_bus_counts(tmp_path: Path) -> None:
     text = HEADER.format(pairing="farm_pickup", lasts="60 ms") + body
     path.write_text(text, encoding="utf-8")
     result = generate(path, names("farm_pickup"))
-    sample = load_vector(write_vector(tmp_path, "sample", result.text))
+    sample = load_vector(write_vector(tmp_path, "sample", result.content))
 
     def swap(tick: int, outputs: Outputs, board: BrokenBoard) -> Outputs:
         if tick < 40:

@@ -6,6 +6,7 @@ is 1 from 12 ms on. Two wrong frames from 60 ms on mature the link fault (2 step
 
 import pytest
 
+from hil.boards.reference import ReferenceBoard
 from tests.vectors.helpers import disagreements
 
 BODY = """\
@@ -79,6 +80,25 @@ def test_what_is_not_so_is_refused_with_what_was_seen(line: str, told: str) -> N
     assert len(found) == 1
     assert found[0].line == 12
     assert told in found[0].observed
+
+
+def test_a_value_is_looked_at_only_when_somebody_speaks_of_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    looked: list[str] = []
+    quantity = ReferenceBoard.quantity
+
+    def seen(board: ReferenceBoard, name: str) -> tuple[int, str]:
+        looked.append(name)
+        return quantity(board, name)
+
+    monkeypatch.setattr(ReferenceBoard, "quantity", seen)
+    lines = "expect quantity key 1 at 40 ms\nexpect quantity key stays 1 from 41 ms to 43 ms\n"
+    assert disagreements(BODY + lines) == []
+    assert len(looked) == 5  # 39 to 43 ms: the tick before as well, for `becomes`
+    looked.clear()
+    assert len(disagreements(BODY + lines + "expect quantity key 0 at 50 ms\n")) == 1
+    assert len(looked) == 7 + 100  # what is not met is told from a second run, seen throughout
 
 
 def test_before_the_first_frame_there_is_nothing() -> None:

@@ -113,7 +113,7 @@ def test_a_forgetful_board_is_shown_with_one_frame_more_than_it_takes(tmp_path: 
     assert generated.expectations >= 1
     # And its vector fails on the board in the same tick.
     written = tmp_path / "reduced_fan_hysteresis.vector"
-    written.write_bytes(generated.text)
+    written.write_bytes(generated.content)
     again = compare(load_vector(written), names, board)
     assert again.difference is not None
     assert again.difference.tick == reduced.failure.tick

@@ -51,6 +51,14 @@ def test_counters_count_and_wrap() -> None:
     assert counters(SEND, "40 ms") == [*range(16), 0, 1, 2, 3]
 
 
+def test_a_payload_that_comes_back_is_sealed_as_ever() -> None:
+    body = SEND + "at 8 ms set engine.STATE.Speed 850\nat 20 ms set engine.STATE.Speed 0\n"
+    seen = frames(body, "80 ms")
+    assert all(data[5] == CRC(data[:5]) for _, data in seen)
+    assert len({data for _, data in seen[:4]} | {data for _, data in seen[20:36]}) == 16
+    assert [data[:2] for _, data in seen[3:5]] == [bytes(2), bytes((3400 & 0xFF, 3400 >> 8))]
+
+
 def test_frozen_counters_repeat_the_last_one_with_a_good_checksum() -> None:
     body = SEND + "at 4 ms freeze counter of engine.STATE for 2 frames\n"
     assert counters(body) == [0, 1, 1, 1, 2, 3, 4, 5, 6, 7]

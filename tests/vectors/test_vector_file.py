@@ -11,7 +11,7 @@ from hil.vectors.records import Reader, read_frame, show_frame
 from hil.vectors.vector import COMPRESS_ABOVE, check_fits, load_vector, write_vector
 from hil.verdicts import Verdict, exit_code
 from tests.vectors.broken import BrokenBoard
-from tests.vectors.helpers import generated, names, vector
+from tests.vectors.helpers import generated, names, text_of, vector
 from xlate_core.frames import Frame
 
 BODY = """\
@@ -40,11 +40,11 @@ def test_what_is_written_is_read(tmp_path: Path) -> None:
 
 
 def test_the_same_scenario_gives_the_same_octets(tmp_path: Path) -> None:
-    assert generated(tmp_path, BODY).text == generated(tmp_path, BODY).text
+    assert generated(tmp_path, BODY).content == generated(tmp_path, BODY).content
 
 
 def test_ticks_without_events_are_not_stored(tmp_path: Path) -> None:
-    text = generated(tmp_path, "").text.decode("ascii")
+    text = generated(tmp_path, "").content.decode("ascii")
     ticks = [int(line.split("|")[0]) for line in text.split("begin\n")[1].splitlines()[:-1]]
     assert ticks == [0, 1, 11, 21, 31, 41, 51, 61, 71, 81, 91, 99]  # GAUGE, and the last digest
 
@@ -71,13 +71,13 @@ def test_frames_as_text(frame: Frame, code: int, text: str) -> None:
 def test_long_vectors_are_compressed_without_a_time_stamp(tmp_path: Path) -> None:
     body = "send engine.STATE every 1 ms\n"
     result = generated(tmp_path, body, "9 s")
-    assert len(result.text) > COMPRESS_ABOVE
+    assert len(text_of(result)) > COMPRESS_ABOVE
     (tmp_path / "sample.vector").write_bytes(b"of an earlier day")
-    path = write_vector(tmp_path, "sample", result.text)
+    path = write_vector(tmp_path, "sample", text_of(result))
     assert path.name == "sample.vector.gz"
     assert not (tmp_path / "sample.vector").exists()
     assert path.read_bytes()[4:8] == bytes(4)
-    assert gzip.decompress(path.read_bytes()) == result.text
+    assert path.read_bytes() == result.content
     assert compare(load_vector(path), names(), BrokenBoard()).difference is None
 
 
@@ -100,7 +100,7 @@ def test_every_cut_of_a_vector_is_noticed(tmp_path: Path) -> None:
 
 def test_a_cut_compressed_vector_is_noticed(tmp_path: Path) -> None:
     path = tmp_path / "sample.vector.gz"
-    content = gzip.compress(generated(tmp_path, BODY).text, mtime=0)
+    content = gzip.compress(generated(tmp_path, BODY).content, mtime=0)
     path.write_bytes(content[: len(content) // 2])
     assert "cannot be read" in refused(path)
     path.write_bytes(b"no gzip at all")

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -23,6 +24,7 @@ from tools.cli.vectors_shared import (
     shown,
     vectors_option,
 )
+from xlate_core.errors import InputError
 
 if TYPE_CHECKING:
     from hil.runner import Pairings
@@ -217,7 +219,28 @@ def played(
 ) -> "Iterator[Outcome]":
     """Play scenarios on the reference, results in their order."""
     from hil import parallel
+    from hil.vectors import corpus
 
     pairings_here.cache_clear()
     work = [PlayWork(path, pairings, plain) for path in scenarios]
-    return parallel.in_order(play_one, work, jobs or parallel.default_jobs())
+    jobs = jobs or parallel.default_jobs()
+    if jobs > 1 and len(work) >= parallel.FEW:
+        load_for(scenarios, pairings_here(pairings))
+    costs = [corpus.guessed_cost(path) for path in scenarios]
+    return parallel.in_order(play_one, work, jobs, costs, may_fork=True)
+
+
+def load_for(scenarios: Sequence[Path], known: "Pairings") -> None:
+    """Load the pairings of scenarios, for processes that are forked.
+
+    What cannot be loaded is told for each of its scenarios when they are played.
+    """
+    from hil.vectors.reading import pairing_name, read_text
+
+    wanted = set()
+    for path in scenarios:
+        with suppress(InputError):
+            wanted.add(pairing_name(path, read_text(path)))
+    for name in sorted(wanted):
+        with suppress(InputError):
+            known.names(name)

@@ -1,0 +1,70 @@
+"""Work over processes: results in order, the longest first; one bad item stops no other."""
+
+import os
+from concurrent.futures import Future, ThreadPoolExecutor
+from pathlib import Path
+from typing import Any, ClassVar
+
+import pytest
+
+from hil import parallel
+from hil.vectors import corpus
+from tests.vectors.helpers import HEADER
+from tests.vectors.test_commands import write_scenario, xlate
+
+
+def squared(item: int) -> tuple[int, int]:
+    """Return a result, and the process that worked it out."""
+    return item * item, os.getpid()
+
+
+def test_results_of_other_processes_come_in_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(parallel, "FEW", 1)
+    done = list(parallel.in_order(squared, [3, 1, 2], 2, may_fork=True))
+    assert [number for number, _ in done] == [9, 1, 4]
+    assert os.getpid() not in {process for _, process in done}
+
+
+class Noted(ThreadPoolExecutor):
+    """Takes note of the order in which items are given away."""
+
+    given: ClassVar[list[int]] = []
+
+    def submit(self, function: Any, /, *items: Any, **more: Any) -> Future[Any]:
+        self.given.extend(items)
+        return super().submit(function, *items, **more)
+
+
+def test_the_longest_begins_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(parallel, "FEW", 1)
+    monkeypatch.setattr(parallel, "ProcessPoolExecutor", lambda jobs, _: Noted(jobs))
+    done = list(parallel.in_order(squared, [3, 1, 2], 2, costs=[5, 7, 9]))
+    assert Noted.given == [2, 1, 3]
+    assert [number for number, _ in done] == [9, 1, 4]
+
+
+def test_a_scenario_costs_what_it_lasts(tmp_path: Path) -> None:
+    path = tmp_path / "sample.scenario"
+
+    def cost(lasts: str, body: str) -> int:
+        path.write_text(HEADER.format(pairing="minimal", lasts=lasts) + body, encoding="utf-8")
+        return corpus.guessed_cost(path)
+
+    assert cost("2 s", "") == cost("2000 ms", "") == 2000
+    assert cost("2 s", "random seed 1 style hostile\n") > 2000
+    assert corpus.guessed_cost(tmp_path / "missing.scenario") == 0
+
+
+def test_a_pairing_that_cannot_be_loaded_is_told_for_its_scenarios_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(parallel, "FEW", 1)
+    write_scenario(tmp_path, "")
+    gone = write_scenario(tmp_path, "", "of_no_pairing")
+    text = gone.read_text(encoding="utf-8").replace("pairing  minimal", "pairing  gone")
+    gone.write_text(text, encoding="utf-8")
+    folder = tmp_path / "scenarios"
+    result = xlate("generate", folder, "--vectors", tmp_path / "vectors", "--jobs", 2)
+    assert result.exit_code == 2
+    assert result.output.count("no pairing `gone`") == 1
+    assert "1 of 2 vectors written" in result.output
