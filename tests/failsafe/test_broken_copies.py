@@ -20,6 +20,7 @@ def test_a_broken_copy_changes_one_place_of_the_core(copy: Broken) -> None:
     assert copy.wrong != copy.right
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not C_COMPILER.present(), reason=f"needs {C_COMPILER.what}. {C_COMPILER.how}")
 def test_a_vector_sees_the_broken_reactions_it_shows_and_no_others(tmp_path: Path) -> None:
     """The warm engine of the smallest pairing loses its data: deadline, hold, substitute, fan."""

@@ -78,6 +78,7 @@ def test_a_journal_that_lies_is_a_difference() -> None:
         board.close()
 
 
+@pytest.mark.slow
 def test_a_tick_without_room_is_a_bench_fault(monkeypatch: pytest.MonkeyPatch) -> None:
     board = small("farm_pickup")
     try:

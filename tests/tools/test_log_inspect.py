@@ -179,6 +179,7 @@ def trial() -> Trial:
     return run_trial(range(501, 506), messages=20)
 
 
+@pytest.mark.slow
 def test_counters_and_checksums_reach_their_aim(trial: Trial) -> None:
     for what in (What.COUNTER, What.CHECKSUM):
         tally = trial.tallies[what]
@@ -189,6 +190,7 @@ def test_counters_and_checksums_reach_their_aim(trial: Trial) -> None:
         assert recall >= 0.95
 
 
+@pytest.mark.slow
 def test_planted_signals_are_found_with_their_scale(trial: Trial) -> None:
     tally = trial.tallies[What.FOLLOWS]
     recall = tally.recall()
@@ -197,6 +199,7 @@ def test_planted_signals_are_found_with_their_scale(trial: Trial) -> None:
     assert recall >= 0.9
 
 
+@pytest.mark.slow
 def test_confidence_keeps_its_word(trial: Trial) -> None:
     right, count = trial.marked(96, 99)
     assert count >= 100

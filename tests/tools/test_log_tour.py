@@ -104,6 +104,7 @@ def test_the_network_of_a_pairing_is_accepted_by_it(tmp_path: Path, name: str) -
     assert set(read["rejected"]) <= {"second_sender", "frame_unknown"}
 
 
+@pytest.mark.slow
 def test_speed_measures_every_row() -> None:
     read = json.loads(xlate("log", "speed", "--drive-s", "3", "--repeats", "1", "--json").stdout)
     assert [row["key"] for row in read] == [
