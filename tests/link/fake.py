@@ -99,14 +99,14 @@ def babbling(line: socket.socket, number: int) -> None:
 def between(
     port: int, trouble: str, after: int, connections: int
 ) -> Callable[[socket.socket, int], None]:
-    """A line to a healthy board that goes wrong once `after` octets came from it.
+    """A line to a healthy board that goes wrong once `after` octets came from it after hello.
 
     Only the first so many connections go wrong.
     """
 
     def serve(line: socket.socket, number: int) -> None:
         board = socket.create_connection(("127.0.0.1", port))
-        seen = {"nonce": 0, "octets": 0}
+        seen = {"nonce": 0, "octets": 0, "after_hello": 0}
         wrong = threading.Event()
 
         def forward() -> None:
@@ -115,6 +115,7 @@ def between(
                 while octets := line.recv(65536):
                     for packet in decoder.feed(octets):
                         seen["nonce"] = packet.nonce
+                        seen["after_hello"] |= packet.kind != Kind.HELLO
                     if not (wrong.is_set() and trouble in ("hang", "garbage")):
                         board.sendall(octets)
             with suppress(OSError):
@@ -124,7 +125,7 @@ def between(
         chance = Random(1)
         with suppress(OSError):
             while octets := board.recv(65536):
-                seen["octets"] += len(octets)
+                seen["octets"] += len(octets) if seen["after_hello"] else 0
                 if number < connections and seen["octets"] > after and not wrong.is_set():
                     wrong.set()
                     if trouble == "unplug":
