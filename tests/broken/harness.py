@@ -53,19 +53,28 @@ def broken_text(mistake: Mistake, text: str) -> str:
     return text.replace(mistake.old, mistake.new)
 
 
-def copy_engine(folder: Path, mistake: Mistake | None) -> Path:
+def copy_engine(folder: Path, mistake: Mistake | None = None) -> Path:
     """Copy the reference into the folder, with the mistake in it if there is one.
 
     Compiled modules come along: they hold by time and size of their source, so only the broken
     module is compiled anew.
     """
-    target = folder / PACKAGE
-    shutil.copytree(ROOT / PACKAGE, target)
+    shutil.copytree(ROOT / PACKAGE, folder / PACKAGE)
     if mistake is not None:
-        path = target / mistake.file
-        text = path.read_text(encoding="utf-8")
-        path.write_text(broken_text(mistake, text), encoding="utf-8", newline="\n")
+        break_copy(folder, mistake)
     return folder
+
+
+def break_copy(folder: Path, mistake: Mistake) -> None:
+    """Put the mistake into the copy in the folder."""
+    path = folder / PACKAGE / mistake.file
+    text = broken_text(mistake, path.read_text(encoding="utf-8"))
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def mend_copy(folder: Path, mistake: Mistake) -> None:
+    """Take the mistake out of the copy again, time of the file included."""
+    shutil.copy2(ROOT / PACKAGE / mistake.file, folder / PACKAGE / mistake.file)
 
 
 def run_vectors(folder: Path, vectors: Sequence[Path]) -> dict[str, str]:
@@ -82,7 +91,11 @@ def run_vectors(folder: Path, vectors: Sequence[Path]) -> dict[str, str]:
 
 def fresh(folder: Path, vectors: Sequence[Path]) -> tuple[int, str, str]:
     """Run vectors in a Python started for it; return exit code, output and errors."""
-    environment = dict(os.environ, PYTHONPATH=os.pathsep.join((str(folder), str(ROOT))))
+    environment = dict(
+        os.environ,
+        PYTHONPATH=os.pathsep.join((str(folder), str(ROOT))),
+        PYTHONDONTWRITEBYTECODE="1",
+    )
     done = subprocess.run(
         [sys.executable, "-m", "tests.broken.run_vectors", *map(str, vectors)],
         cwd=folder,

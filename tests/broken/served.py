@@ -6,6 +6,7 @@ forks, and the new process imports the project from the folder's copy as a fresh
 answers with the exit code, negative for a signal; output and errors stand in files of the folder.
 """
 
+import gc
 import json
 import os
 import signal
@@ -32,6 +33,8 @@ def main() -> None:
     sys.modules.setdefault("cantools.tester", ModuleType("cantools.tester"))
     for name in LIBRARIES:
         import_module(name)
+    gc.freeze()  # a child need not look through what is here
+    sys.dont_write_bytecode = True  # of a module that is broken for a moment
     for line in sys.stdin:
         order = json.loads(line)
         loaded = [name for name in sys.modules if name.split(".")[0] in OURS]

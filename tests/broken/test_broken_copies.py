@@ -13,8 +13,10 @@ from tests.broken.harness import (
     ROOT,
     Mistake,
     StaleMistakeError,
+    break_copy,
     broken_text,
     copy_engine,
+    mend_copy,
     run_vectors,
     vector_file,
 )
@@ -32,17 +34,28 @@ def verdict(folder: Path, mistake: Mistake | None, name: str) -> str:
     return run_vectors(copy_engine(folder, mistake), [vector])[str(vector)]
 
 
+@pytest.fixture(scope="module")
+def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One copy for all mistakes: it is broken and mended again."""
+    return copy_engine(tmp_path_factory.mktemp("copy"))
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("mistake", MISTAKES, ids=lambda mistake: mistake.name)
-def test_the_vector_catches_the_mistake(mistake: Mistake, tmp_path: Path) -> None:
-    assert verdict(tmp_path, mistake, mistake.caught_by) == "mismatch"
+def test_the_vector_catches_the_mistake(mistake: Mistake, copy: Path) -> None:
+    vector = vector_file(mistake.caught_by, VECTORS)
+    break_copy(copy, mistake)
+    try:
+        assert run_vectors(copy, [vector]) == {str(vector): "mismatch"}
+    finally:
+        mend_copy(copy, mistake)
 
 
 @pytest.mark.long
 @pytest.mark.slow
 def test_the_same_vectors_pass_on_an_unbroken_copy(tmp_path: Path) -> None:
     vectors = sorted({vector_file(mistake.caught_by, VECTORS) for mistake in MISTAKES})
-    verdicts = run_vectors(copy_engine(tmp_path, None), vectors)
+    verdicts = run_vectors(copy_engine(tmp_path), vectors)
     assert verdicts == {str(vector): "pass" for vector in vectors}
 
 
