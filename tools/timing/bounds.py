@@ -179,6 +179,20 @@ class Bounds:
             sent = min(sent, done + max(transmit.min_gap - 1, 0))
         return sent
 
+    def shows_after_periodic(self, path: Path, arrival: int, own: int = 0) -> int:
+        """Return the tick in which it is handed over when only periodic frames went before.
+
+        `shows` allows for the last frame right before; this one asks when that is so.
+        """
+        control = self.pairing.spec.control_ticks if path.functions else 1
+        done = -(-(arrival + own) // control) * control + path.late * control
+        transmit = self.transmits.get(path.target_message or "")
+        if transmit is None or not transmit.on_change or not transmit.period or self.stops(path):
+            return self.shows(path, arrival, own)
+        due = self.starts.get(str(path.target_message), 0)
+        last = done - 1 - (done - 1 - due) % transmit.period
+        return min(self.shows(path, arrival, own), max(done, last + transmit.min_gap))
+
     def stops(self, path: Path) -> bool:
         """Return whether the way is a loss whose effect is that the message is not sent."""
         if path.kind is not PathKind.LOSS_SIGNAL:

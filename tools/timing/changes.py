@@ -4,6 +4,7 @@ Found with the reference alone: the engine at rest, ideal buses, one value chang
 are tried for each source, and for every output the one that shows soonest is kept.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from tools.timing.bounds import Bounds
@@ -26,11 +27,16 @@ class Effect:
     own: int
 
 
-def effects(rig: Rig, bounds: Bounds, source: str, ways: list[Path]) -> dict[str, Effect]:
-    """Return the soonest effect of the source on the target of each way; none for the silent."""
+def effects(
+    rig: Rig, bounds: Bounds, source: str, ways: list[Path], tried: Iterable[Change] | None = None
+) -> dict[str, Effect]:
+    """Return the soonest effect of the source on the target of each way; none for the silent.
+
+    The changes `tried` are those known to show, or all worth trying.
+    """
     found: dict[str, Effect] = {}
     targets = {way.target: way for way in ways}
-    for change in candidates(rig, source):
+    for change in candidates(rig, source) if tried is None else tried:
         arrival, seen = _try(rig, change, set(targets), bounds, ways)
         for target, tick in seen.items():
             own = _own(rig, bounds, targets[target], arrival, tick)
@@ -120,7 +126,7 @@ def _try(
     ticks = LONGEST_MS // rig.pairing.spec.tick_ms
     if is_loss:
         deadline = next(one for one in ways if one.kind in LOSSES)
-        ticks += bounds.deadline(deadline)
+        ticks += rig.longest_hold_ms(message) // rig.pairing.spec.tick_ms
         arrival = last + bounds.deadline(deadline)
     for now, outputs, arrived in rig.ticking(senders, inputs, ticks):
         if arrival is None and (is_pin or _brings(rig, message, arrived)):
@@ -194,3 +200,21 @@ def _reaching(rig: Rig, way: Path) -> set[int]:
     first = f"function {way.functions[0]}" if way.functions else way.target
     plain = first.replace("output.", "output ")
     return {index for index, one in enumerate(rig.pairing.quantities) if plain in one.read_by}
+
+
+def moves_by_itself(rig: Rig, ms: int) -> dict[str, int]:
+    """Return the targets that change within a time though nothing else does, and after how many ms.
+
+    Where a timer runs out on its own, what follows is no effect of a change.
+    """
+    rig.at_rest()
+    found: dict[str, int] = {}
+    tick_ms = rig.pairing.spec.tick_ms
+    running = rig.ticking(rig.senders(), rig.inputs, ms // tick_ms)
+    for number, (_, outputs, _) in enumerate(running):
+        for target in rig.differing_pins(outputs):
+            found.setdefault(target, number * tick_ms)
+        for frame in (*outputs.frames[0], *outputs.frames[1]):
+            for target in rig.differing(frame):
+                found.setdefault(target, number * tick_ms)
+    return found

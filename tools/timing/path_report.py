@@ -101,7 +101,7 @@ def _row(pairing: Pairing, one: Observed) -> dict[str, Any]:
         "age_observed": _samples(one.ages),
         "budget_ms": _ms(None if budget is None else Fraction(budget)),
         "verdict": _verdict(bound, worst, age_bound, oldest, budget),
-        "not_observed": "" if one.reactions else "no change tried shows at this output",
+        "not_observed": "" if one.reactions else one.reason or "no trial showed it",
     }
 
 
@@ -180,6 +180,9 @@ def print_facts(told: dict[str, Any]) -> None:
             row["verdict"],
         )
     console.print(table)
+    for row in told["ways"]:
+        if row["not_observed"]:
+            console.print(escape(f"not seen: {row['way']}: {row['not_observed']}"))
     for line in told["definitions"]:
         console.print(escape(line))
     for line in summary(told):

@@ -11,11 +11,11 @@ import fnmatch
 from dataclasses import dataclass
 from enum import Enum
 
+from tools.timing.carrying import carries
 from xlate_core.errors import InputError
 from xlate_core.frames import BUS_NAMES
-from xlate_core.functions.lamps import LampPanelSpec
-from xlate_core.functions.torque_request import TorqueRequestSpec
 from xlate_core.pairing import Pairing
+from xlate_core.quantities import SourceSpec
 
 POWER_MODE = "power_mode"
 
@@ -79,7 +79,7 @@ def paths(pairing: Pairing) -> list[Path]:
         first = quantity.sources[0]
         if pairing.spec.sources[first] is not source:
             continue  # a fallback carries nothing while the preferred source is there
-        for target, functions, late in reach.from_quantity(quantity.name):
+        for target, functions, late in reach.from_quantity(quantity.name, _never_refused(source)):
             found.append(Path(_kind(name, target), name, target, functions, late))
     found += _losses(pairing, reach)
     for message in pairing.spec.messages:
@@ -102,6 +102,15 @@ def fitting(pairing: Pairing, pattern: str) -> frozenset[Path]:
     return chosen
 
 
+def _never_refused(source: SourceSpec) -> bool:
+    """Return whether every raw value of a received signal is a good one."""
+    if source.signal is None or source.specials or source.watched:
+        return False
+    reach = 1 << source.signal.length
+    lowest = -reach // 2 if source.signal.signed else 0
+    return source.valid[0] <= lowest and lowest + reach - 1 <= source.valid[1]
+
+
 def _kind(source: str, target: str) -> PathKind:
     if source.startswith("input."):
         return PathKind.PIN_PIN if target.startswith("output.") else PathKind.PIN_SIGNAL
@@ -120,7 +129,7 @@ def _losses(pairing: Pairing, reach: "_Reach") -> list[Path]:
             quantity = spec.quantities[spec.sources[index].quantity]
             if quantity.sources[0] != index:
                 continue
-            for target, functions, late in reach.from_quantity(quantity.name):
+            for target, functions, late in reach.from_quantity(quantity.name, False):
                 pin = target.startswith("output.")
                 kind = PathKind.LOSS_PIN if pin else PathKind.LOSS_SIGNAL
                 found.append(Path(kind, message, target, functions, late))
@@ -141,23 +150,19 @@ class _Reach:
                 if maker.startswith("function "):
                     self.written.setdefault(maker.removeprefix("function "), []).append(one.name)
 
-    def carries(self, function: str, read: str, made: str) -> bool:
-        """Return whether what a function makes depends on what it reads.
-
-        All of it does, except that each lamp of a panel has causes of its own, and that a torque
-        request is carried whatever the engine answers.
-        """
+    def carries(self, function: str, read: str, made: str, by_value: bool) -> bool:
+        """Return whether what a function makes depends on what it reads."""
         spec = self.functions[function]
-        source, target = self.index[read], self.index[made]
-        if isinstance(spec, LampPanelSpec):
-            lamp = next(one for one in spec.lamps if one.output == target)
-            return any(cause.quantity == source for cause in lamp.causes)
-        if isinstance(spec, TorqueRequestSpec) and target in (spec.carried, spec.carried_active):
-            return source in (spec.request, spec.active)
-        return True
+        return carries(spec, self.index[read], self.index[made], by_value)
 
-    def from_quantity(self, quantity: str) -> list[tuple[str, tuple[str, ...], int]]:
-        """Return (target, functions, late) of the shortest way to every target."""
+    def from_quantity(
+        self, quantity: str, by_value: bool
+    ) -> list[tuple[str, tuple[str, ...], int]]:
+        """Return (target, functions, late) of the shortest way to every target.
+
+        `by_value` leaves out what depends on the loss of the quantity alone. What a function makes
+        of a value may count as lost, so this holds for the first function only.
+        """
         found: dict[str, tuple[tuple[str, ...], int]] = {}
         open_ends: list[tuple[str, tuple[str, ...], int]] = [(quantity, (), 0)]
         seen = {quantity}
@@ -168,7 +173,8 @@ class _Reach:
                 if kind == "function":
                     before = functions and self.order[what] <= self.order[functions[-1]]
                     for made in self.written.get(what, ()):
-                        if made not in seen and self.carries(what, name, made):
+                        first = by_value and name == quantity
+                        if made not in seen and self.carries(what, name, made, first):
                             seen.add(made)
                             step = (made, (*functions, what), late + int(bool(before)))
                             open_ends.append(step)

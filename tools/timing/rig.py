@@ -7,15 +7,17 @@ frame on the bus, or at a pin. Times are integers in nanoseconds from the start 
 """
 
 from collections.abc import Iterable, Iterator
+from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
-from hil.vectors.driving import driving_inputs, ignition_sources
-from hil.vectors.names import Names, Received, names_of
-from hil.vectors.senders import Sender, initial_raw, next_frame, set_signal
+from hil.vectors.driving import driving_inputs
+from hil.vectors.names import Names, names_of
+from hil.vectors.senders import Sender, next_frame, set_signal
 from tools.timing.response import Stream
+from tools.timing.resting import resting_values
 from tools.timing.streams import OTHERS, streams_of
-from tools.timing.trials import Change
+from tools.timing.trials import Change, Stage
 from xlate_core.bridge import Inputs, Outputs, ResetCause
 from xlate_core.compiled import CompiledBridge, engine_of
 from xlate_core.frames import BUS_NAMES, Frame, FrameKey
@@ -25,7 +27,7 @@ from xlate_core.transmission import OnLoss
 
 MICRO_NS = 1000
 WARM_UP_MS = 6000
-LEAST_OWN = (1, 3)  # a quarter of the range is where a value rests
+LOOK_MS = 1500  # or two periods of the slowest sent message
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +44,15 @@ class Rig:
     """A pairing at rest, ready for trials."""
 
     def __init__(
-        self, pairing: Pairing, resting: Iterable[Change] = (), plain: bool = False
+        self, pairing: Pairing, resting: Iterable[Stage] = (), plain: bool = False
     ) -> None:
-        """Drive the engine to rest and take the snapshot; `resting` are signals' other values."""
+        """Drive the engine to rest and take the snapshot; `resting` are stages that follow."""
         self.pairing = pairing
-        self.resting = tuple(resting)
+        self.resting: tuple[Stage, ...] = ()
         self.names: Names = names_of(pairing)
         self.tick_ns = pairing.spec.tick_ms * 1_000_000
+        longest = max((one.period for one in pairing.spec.transmits), default=0)
+        self.look_ms = max(LOOK_MS, 2 * longest * pairing.spec.tick_ms)
         bridge = self.bridge = engine_of(pairing.spec, plain=plain)
         # The records are the readable engine's in both forms.
         self.readable = bridge.plain if isinstance(bridge, CompiledBridge) else bridge
@@ -59,11 +63,9 @@ class Rig:
                 if one.sender == OTHERS:
                     self.streams[f"{bus}.{one.name}"] = (number, one)
         self.values = {
-            name: self._resting(received) for name, received in self.names.received.items()
+            name: resting_values(pairing, received)
+            for name, received in self.names.received.items()
         }
-        for change in self.resting:
-            bus, message, signal = change.source.split(".")
-            self.values[f"{bus}.{message}"][signal] = change.value
         self.transmit_names = {
             one.key: f"{BUS_NAMES[one.key.bus]}.{layout.name}"
             for one in pairing.spec.transmits
@@ -72,15 +74,10 @@ class Rig:
         self.shown: dict[tuple[int, bool, int], Shown] = {}
         self.pins: tuple[tuple[str, int], ...] = ()
         self.counters: dict[str, int] = {}
+        self.silent: frozenset[str] = frozenset()
         self.warm_up: list[tuple[Inputs, tuple[Frame, ...]]] = []
-        self._warm_up()
-        self.stopping = tuple(
-            (index, tuple(signal for signal, _ in self.shown[one.key].signals))
-            for index, one in enumerate(pairing.spec.transmits)
-            if one.on_loss is OnLoss.STOP and one.key in self.shown
-        )
-        self.snapshot = self.bridge.image()
-        self.first_tick = self.bridge.now
+        self.bridge.reset(ResetCause.POWER_ON)
+        self._settle(self.senders(), 2 * WARM_UP_MS, WARM_UP_MS)
         self.starts = {
             self.transmit_names[spec.key]: slot.due_at
             for spec, slot in zip(
@@ -88,28 +85,34 @@ class Rig:
             )
             if spec.period
         }
+        for stage in resting:
+            self._go(stage)
 
     # AT REST
 
-    def _resting(self, received: Received) -> dict[str, int]:
-        """Return raw values at rest: switches as the drive has them, others a quarter up."""
-        on = ignition_sources(self.pairing)
-        valid = {source.name: source.valid for source in self.pairing.spec.sources}
-        sealed = {
-            spec.signal.name for spec in (received.counter, received.checksum) if spec is not None
-        }
-        values = {}
-        for signal in received.layout.signals:
-            low, high = signal.raw_range()
-            full = f"{received.name}.{signal.name}"
-            if full in valid:
-                low, high = max(low, valid[full][0]), min(high, valid[full][1])
-            values[signal.name] = initial_raw(signal)
-            if full in on:
-                values[signal.name] = max(1, low)
-            elif signal.spec.length > LEAST_OWN[1] and signal.name not in sealed:
-                values[signal.name] = low + (high - low) // 4
-        return values
+    def onward(self, stage: Stage) -> "Rig":
+        """Return a rig at rest in another situation: this one's, then the changes of a stage."""
+        other = copy(self)
+        other._go(stage)
+        return other
+
+    def _go(self, stage: Stage) -> None:
+        """Make the changes of a stage at rest, and settle anew."""
+        self.at_rest()
+        self.values = {name: dict(values) for name, values in self.values.items()}
+        senders = self.senders()
+        for change in stage.changes:
+            self.inputs = self.apply(change, senders, self.inputs) or self.inputs
+            bus, message, *signal = change.source.split(".")
+            if bus == "input":
+                continue
+            if signal:
+                self.values[f"{bus}.{message}"][signal[0]] = change.value
+            else:
+                self.silent |= {change.source}
+        self.resting = (*self.resting, stage)
+        self.warm_up = list(self.warm_up)
+        self._settle(senders, stage.ms, min(stage.ms, self.look_ms))
 
     def senders(self) -> dict[str, Sender]:
         """Return the senders of all received messages with a rhythm, at rest."""
@@ -119,6 +122,7 @@ class Rig:
                 received = self.names.received[name]
                 sender = Sender(received, dict(self.values[name]))
                 sender.counter = self.counters.get(name, 0)
+                sender.silent = name in self.silent
                 selector = next(
                     (s.name for s in received.layout.signals if s.is_selector and not s.selector),
                     None,
@@ -155,23 +159,25 @@ class Rig:
                 self.bridge.receive(frame)
             yield now, self.bridge.tick(inputs), tuple(arrived)
 
-    def _warm_up(self) -> None:
-        """Drive to rest; what still moves by itself then is left out of the comparison."""
-        self.bridge.reset(ResetCause.POWER_ON)
-        senders = self.senders()
-        ticks = WARM_UP_MS // self.pairing.spec.tick_ms
+    def _settle(self, senders: dict[str, Sender], ms: int, look_ms: int) -> None:
+        """Let time pass and take the snapshot.
+
+        What moves by itself in the last `look_ms` is left out of the comparison.
+        """
+        tick_ms = self.pairing.spec.tick_ms
         words: dict[FrameKey, tuple[int, int]] = {}
         last: Outputs | None = None
-        running = self.ticking(senders, self.inputs, 2 * ticks)
+        running = self.ticking(senders, self.inputs, ms // tick_ms)
         for number, (_, outputs, arrived) in enumerate(running):
             self.warm_up.append((self.inputs, arrived))
-            if number >= ticks:
+            if number >= (ms - look_ms) // tick_ms:
                 for frame in (*outputs.frames[0], *outputs.frames[1]):
                     word = intel_word(frame.data)
                     first, moving = words.get(frame.key, (word, 0))
                     words[frame.key] = (first, moving | (first ^ word))
             last = outputs
         self.counters = {name: sender.counter for name, sender in senders.items()}
+        self.shown = {}
         for key, (word, moving) in words.items():
             layout = self.pairing.message_of(key)
             if layout is None or key not in self.transmit_names:
@@ -185,6 +191,13 @@ class Rig:
             self.shown[key] = Shown(self.transmit_names[key], mask, word & mask, signals)
         if last is not None:
             self.pins = tuple(self._pin_values(last))
+        self.snapshot = self.bridge.image()
+        self.first_tick = self.bridge.now
+        self.stopping = tuple(
+            (index, tuple(signal for signal, _ in self.shown[one.key].signals))
+            for index, one in enumerate(self.pairing.spec.transmits)
+            if one.on_loss is OnLoss.STOP and one.key in self.shown
+        )
 
     def _pin_values(self, outputs: Outputs) -> Iterator[tuple[str, int]]:
         pairing = self.pairing
@@ -217,6 +230,20 @@ class Rig:
             if extract(signal, frame.data + bytes(8 - len(frame.data))) != extract(signal, resting)
         ]
 
+    def longest_hold_ms(self, message: str) -> int:
+        """Return how long after its last frame everything a message carries is given up at last."""
+        spec = self.pairing.spec
+        held = [
+            unit.deadline
+            + max(
+                (spec.quantities[spec.sources[one].quantity].hold for one in unit.sources),
+                default=0,
+            )
+            for unit in spec.units
+            if spec.messages[unit.message].name == message
+        ]
+        return max(held, default=0) * spec.tick_ms
+
     def differing_pins(self, outputs: Outputs) -> list[str]:
         """Return the output pins that are not as at rest, and the signals of stopped messages."""
         differing = [
@@ -231,24 +258,26 @@ class Rig:
                 differing += signals
         return differing
 
-    def changed_inputs(self, change: Change) -> Inputs:
+    def changed_inputs(self, change: Change, inputs: Inputs) -> Inputs:
         """Return the inputs after a pin changed."""
         name = change.source.removeprefix("input.")
         if name in self.names.levels:
             index = self.names.levels[name][0]
-            levels = list(self.inputs.levels)
+            levels = list(inputs.levels)
             levels[index] = bool(change.value)
-            return self.inputs._replace(levels=tuple(levels))
-        counts = list(self.inputs.counts)
+            return inputs._replace(levels=tuple(levels))
+        counts = list(inputs.counts)
         counts[self.names.analogues[name]] = change.value
-        return self.inputs._replace(counts=tuple(counts))
+        return inputs._replace(counts=tuple(counts))
 
-    def apply(self, change: Change, senders: dict[str, Sender]) -> Inputs | None:
-        """Make the change; return new inputs when it is a pin."""
+    def apply(
+        self, change: Change, senders: dict[str, Sender], inputs: Inputs | None = None
+    ) -> Inputs | None:
+        """Make the change; return new inputs when it is a pin, from `inputs` or those at rest."""
         if not change.source:
             return None
         if change.source.startswith("input."):
-            return self.changed_inputs(change)
+            return self.changed_inputs(change, inputs or self.inputs)
         bus, message, *signal = change.source.split(".")
         sender = senders[f"{bus}.{message}"]
         if signal:

@@ -4,6 +4,7 @@ Times are integers in nanoseconds from the start of the trial.
 """
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 FULL_PERCENT = 100
 
@@ -14,6 +15,13 @@ class Change:
 
     source: str
     value: int = 0
+
+
+class Stage(NamedTuple):
+    """Changes made at once, and how long the engine then settles, in ms."""
+
+    changes: tuple[Change, ...]
+    ms: int
 
 
 @dataclass(frozen=True, slots=True)

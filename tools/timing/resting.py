@@ -1,0 +1,29 @@
+"""The values a received message has at plain rest."""
+
+from hil.vectors.driving import ignition_sources
+from hil.vectors.names import Received
+from hil.vectors.senders import initial_raw
+from xlate_core.pairing import Pairing
+
+SWITCH_BITS = 3  # a longer signal has a value of its own to rest at
+
+
+def resting_values(pairing: Pairing, received: Received) -> dict[str, int]:
+    """Return raw values at rest: switches as the drive has them, others a quarter up."""
+    on = ignition_sources(pairing)
+    valid = {source.name: source.valid for source in pairing.spec.sources}
+    sealed = {
+        spec.signal.name for spec in (received.counter, received.checksum) if spec is not None
+    }
+    values = {}
+    for signal in received.layout.signals:
+        low, high = signal.raw_range()
+        full = f"{received.name}.{signal.name}"
+        if full in valid:
+            low, high = max(low, valid[full][0]), min(high, valid[full][1])
+        values[signal.name] = initial_raw(signal)
+        if full in on:
+            values[signal.name] = max(1, low)
+        elif signal.spec.length > SWITCH_BITS and signal.name not in sealed:
+            values[signal.name] = low + (high - low) // 4
+    return values
