@@ -19,7 +19,6 @@ MISTAKES: dict[str, tuple[str, str]] = {
     "nobody_woken": ("woken.append(", "id("),
     "unknown_counted_on_the_other_bus": ("unknown_engine += 1", "unknown_body += 1"),
     "rejection_not_counted": ("= support.reject,", "= (lambda *_: None),"),
-    "bad_frame_seen_by_no_fault": ("sleepers.wake_control(controls)", "pass"),
     "moved_pins_not_read": ("held = read_pins(inputs)", "held = inputs"),
     "unknown_selector_not_counted": ("if unknown:", "if False:"),
     "pins_not_driven": ("pins_frequency = True", "pins_frequency = False"),

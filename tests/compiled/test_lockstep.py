@@ -1,18 +1,21 @@
 """The fast form is equal to the readable engine: random traffic on the project's own pairings."""
 
 import dataclasses
+import random
 
 import pytest
 
 from tests.compiled.lockstep import calm_stimulus, restless, run_beside
-from tests.core.test_bridge import NAMES, PAIRINGS, bridge_of, random_stimulus
+from tests.core.test_bridge import NAMES, PAIRINGS, bridge_of, random_inputs, random_stimulus
 from xlate_core.bridge import Bridge, BridgeSpec, ResetCause
 from xlate_core.buses import BusSpec
 from xlate_core.compiled import CompiledBridge, engine_of
 from xlate_core.compiled.bridge import is_suited
+from xlate_core.compiled.rest import Sleepers
 from xlate_core.events import Event
 from xlate_core.frames import Frame
 from xlate_core.pairing import load
+from xlate_core.protection import seal
 
 TICKS = 4000
 
@@ -119,6 +122,35 @@ def test_what_is_only_counted_or_read_leaves_the_generated_text_at_work() -> Non
     level = not inputs.levels[0]
     fast.tick(inputs._replace(levels=(level, *inputs.levels[1:]), supply_mv=inputs.supply_mv + 1))
     assert fast.is_fast()
+
+
+def test_frames_that_are_rejected_wake_a_fault_that_rests() -> None:
+    spec = load(PAIRINGS / "minimal").spec
+    plain, fast = Bridge(spec), CompiledBridge(spec, calm_before_first=2)
+    message = spec.messages[0]
+    inputs = random_inputs(plain, random.Random(2))
+    assert any(fault.message == 0 for fault in spec.faults)
+    for tick in range(1400):
+        counter = tick // 2 % 16
+        payload = seal(message.counter, message.checksum, bytes(message.length), counter)
+        frames = [Frame(*message.key, payload)] if tick % 2 == 0 else []
+        bad = [Frame(*message.key, bytes(message.length))] if 1300 <= tick < 1330 else []
+        for engine in (plain, fast):
+            engine.receive_all([*frames, *bad])
+        if tick == 1300:
+            assert fast.is_fast()
+            assert not resting_control(fast).control_awake
+        assert fast.tick(inputs) == plain.tick(inputs)
+        if tick == 1330:
+            assert any(state.matured for state in plain.control.faults)
+        if tick >= 1300:
+            assert fast.image() == plain.image()
+
+
+def resting_control(fast: CompiledBridge) -> Sleepers:
+    """Who is at rest in the fast form."""
+    assert fast._support is not None
+    return fast._support.sleepers
 
 
 def test_the_readable_engine_on_request() -> None:

@@ -190,7 +190,8 @@ class Support:
         engine.common.now = now
         if self.inputs.supply_mv != engine.common.clockwork.supply_mv:
             engine.common.clockwork.supply_mv = self.inputs.supply_mv
-            self.sleepers.wake_control(controls)  # it publishes the supply
+            if engine.spec.power.supply_quantity >= 0:
+                self.sleepers.wake_control(controls)  # it publishes the supply
         engine._commit()
         self.sleepers.judge = False
         self.sleepers.rest_conditions()
