@@ -23,7 +23,7 @@ from xlate_core.interface import BridgeSpec, Inputs, Outputs, ResetCause
 from xlate_core.quantities import QuantityState
 from xlate_core.state_image import NamedRecord
 
-CALM_BEFORE_FIRST = 256  # ticks; a short run never pays for a text
+CALM_BEFORE_FIRST = 64  # ticks; a short run never pays for a text
 LONGEST_PATIENCE = 256
 SHORT_STAY = 64  # ticks; who left so soon waits longer the next time
 
@@ -66,6 +66,7 @@ class CompiledBridge:
         "_fast",
         "_patience",
         "_pending",
+        "_short_stays",
         "_suited",
         "_support",
         "observer",
@@ -107,6 +108,7 @@ class CompiledBridge:
         self._calm = 0
         self._entered = 0
         self._patience = self._before_first
+        self._short_stays = 0
         self.tick = self._plain_tick
 
     def reset(self, cause: ResetCause, kept: bytes | None = None) -> None:
@@ -207,8 +209,8 @@ class CompiledBridge:
             self._fast = False
             self.tick = self._plain_tick
             lasted = self.plain.common.now - self._entered
-            short = lasted < SHORT_STAY
-            self._patience = min(2 * self._patience, LONGEST_PATIENCE) if short else 2
+            self._short_stays = self._short_stays + 1 if lasted < SHORT_STAY else 0
+            self._patience = min(2 << self._short_stays, LONGEST_PATIENCE)
             self._calm = 0
 
     def _leave_in_tick(self, inputs: Inputs, frames: Iterable[Frame] | None) -> Outputs:

@@ -17,7 +17,6 @@ def is_calm(support: "Support") -> bool:
         or engine.common.conditions_open
         or engine.terminals.bouncing
         or engine.common.clockwork.first
-        or engine.common.clockwork.uptime < engine._longest_startup
         or engine.intake._fresh
         or engine.sender.eager
         or engine.sender._routing
@@ -39,9 +38,11 @@ def _supply_waits(support: "Support") -> bool:
 
 
 def other_expiry(support: "Support") -> int:
-    """Return the tick at which a unit without a receive function is lost."""
-    intake = support.engine.intake
-    found = NEVER_EXPIRES
+    """Return when a unit without a receive function is lost, or a start-up time ends: a tick."""
+    engine, intake = support.engine, support.engine.intake
+    uptime = engine.common.clockwork.uptime
+    ahead = [one.after - uptime for one in engine.spec.conditions if one.after > uptime]
+    found = engine.common.now + min(ahead) - 1 if ahead else NEVER_EXPIRES
     for index, spec in enumerate(support.engine.spec.units):
         clock, unit = intake.clocks[spec.clock], intake.units[index]
         if support.receives[spec.message] is None and clock.enabled and unit.status != UNIT_STALE:

@@ -43,7 +43,7 @@ class Support:
         self.held: Any = None
         self.inputs = Inputs()
         self.started_at = 0
-        self.phase = 0
+        self.phase = self.uptime = 0
         spec = engine.spec
         self.pure = {
             number: remembering(engine, number)
@@ -188,6 +188,7 @@ class Support:
         """Judge the conditions; when one changed the readable engine runs the next tick."""
         engine = self.engine
         engine.common.now = now
+        self._settle_uptime(now)
         if self.inputs.supply_mv != engine.common.clockwork.supply_mv:
             engine.common.clockwork.supply_mv = self.inputs.supply_mv
             if engine.spec.power.supply_quantity >= 0:
@@ -220,6 +221,7 @@ class Support:
         engine = self.engine
         self.held = self.inputs = inputs
         self.started_at, self.phase = now, engine.common.clockwork.phase
+        self.uptime = engine.common.clockwork.uptime
         self.eager.clear()
         self.looks.clear()
         slots = engine.sender.transmits
@@ -240,6 +242,7 @@ class Support:
         engine.common.now = now
         clockwork = engine.common.clockwork
         clockwork.phase = (self.phase + now - self.started_at) % engine.spec.control_ticks
+        self._settle_uptime(now)
         for counts, seen in zip(
             engine.intake.bus_counts, (unknown_body, unknown_engine), strict=True
         ):
@@ -248,6 +251,12 @@ class Support:
         for spec, slot in zip(engine.spec.transmits, engine.sender.transmits, strict=True):
             if spec.period and slot.started and slot.due_at < now:
                 slot.due_at += spec.period * ((now - 1 - slot.due_at) // spec.period + 1)
+
+    def _settle_uptime(self, now: int) -> None:
+        """Write how long the engine has run, up to its longest start-up time."""
+        engine = self.engine
+        uptime = self.uptime + now - self.started_at
+        engine.common.clockwork.uptime = min(uptime, engine._longest_startup)
 
     def hand_back(self) -> None:
         """Settle everything and let the readable engine look at all that it keeps for speed."""
