@@ -9,6 +9,8 @@ from xlate_core.frames import Frame
 from xlate_core.pairing.model import Pairing
 from xlate_core.quantities import Status
 
+STATUS_WORDS = {status.value: status.name.lower() for status in Status}
+
 
 class ReferenceBoard:
     """The reference engine behind the interface of all boards.
@@ -65,7 +67,7 @@ class ReferenceBoard:
     def quantity(self, name: str) -> tuple[int, str]:
         """Return value and status word of a quantity."""
         state = self.bridge.quantity(self._quantities[name])
-        return state.value, Status(state.status).name.lower()
+        return state.value, STATUS_WORDS[state.status]
 
 
 def open(name: str, pairing: Pairing, options: BoardOptions) -> ReferenceBoard:  # noqa: A001

@@ -22,7 +22,7 @@ from hil.vectors.scenario import (
 )
 from xlate_core.bridge import Outputs
 from xlate_core.buses import BusCommand
-from xlate_core.frames import BUS_NAMES, Frame
+from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing.layouts import DbcSignal
 from xlate_core.pins import PinKind
 from xlate_core.signals import extract
@@ -93,7 +93,10 @@ class Glance:
     spans: list[tuple[int, int]]
 
     def look_at(self, tick: int, same: bool, outputs: Outputs, board: ObservedBoard) -> int:
-        """Look when it is time; return the tick of the next look. `same`: outputs as before."""
+        """Look when it is time; return the tick of the next look. `same`: outputs as before.
+
+        A steady source is to be looked at besides whenever the outputs move while it is open.
+        """
         if not self.spans:
             return FOREVER
         first, last = self.spans[-1]
@@ -101,10 +104,14 @@ class Glance:
             if not (same and self.steady and tick > first):
                 self.series.add(tick, self.look(outputs, board))
             if tick < last:
-                return tick + 1
+                return last if self.steady else tick + 1
             self.spans.pop()
             return self.spans[-1][0] if self.spans else FOREVER
         return first
+
+    def is_open(self, tick: int) -> bool:
+        """Return whether the time to look has begun and goes on."""
+        return bool(self.spans) and self.spans[-1][0] <= tick
 
 
 @dataclass(slots=True)
@@ -122,6 +129,7 @@ class Watch:
     glances: list[Glance] = field(default_factory=list)
     outputs: Outputs | None = None
     nearest: int = 0
+    steady_open: bool = False
 
     @property
     def sees_anything(self) -> bool:
@@ -139,19 +147,27 @@ class Watch:
         same = outputs is self.outputs
         if not same:
             self.outputs = outputs
-            for frames in outputs.frames:
-                for frame in frames:
-                    self._sent(tick, frame)
-        if tick >= self.nearest:
-            self.nearest = min(
-                [one.look_at(tick, same, outputs, board) for one in self.glances], default=FOREVER
-            )
+            if self.signals or self.frames:
+                self._take_frames(tick, outputs)
+        if tick >= self.nearest or (self.steady_open and not same):
+            self._look_around(tick, same, outputs, board)
 
-    def _sent(self, tick: int, frame: Frame) -> None:
-        key = frame[:3]
-        self.newest[key] = frame.data
-        if key in self.frames:
-            self.frames[key].append((tick, frame.data))
+    def _take_frames(self, tick: int, outputs: Outputs) -> None:
+        for frames in outputs.frames:
+            for frame in frames:
+                key = frame[:3]
+                self.newest[key] = frame.data
+                if key in self.frames:
+                    self.frames[key].append((tick, frame.data))
+
+    def _look_around(self, tick: int, same: bool, outputs: Outputs, board: ObservedBoard) -> None:
+        nearest = FOREVER
+        steady_open = False
+        for one in self.glances:
+            nearest = min(nearest, one.look_at(tick, same, outputs, board))
+            if one.steady and one.is_open(tick):
+                steady_open = True
+        self.nearest, self.steady_open = nearest, steady_open
 
 
 def look_of(source: tuple[str, ...], watch: Watch) -> Look:

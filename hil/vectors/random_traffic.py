@@ -15,8 +15,8 @@ from random import Random
 from hil.boards.interface import Stimulus
 from hil.vectors.bus_statements import CONDITIONS
 from hil.vectors.names import Names
-from hil.vectors.scenario import FOREVER, Disturb, Sending
-from hil.vectors.senders import Sender, disturb, is_due, new_sender, next_frame, set_signal
+from hil.vectors.scenario import Disturb, Sending
+from hil.vectors.senders import Sender, Timetable, disturb, new_sender, next_frame, set_signal
 from hil.vectors.stimulus import Step, arriving, initial_inputs
 from xlate_core.bridge import Inputs, ResetCause
 from xlate_core.buses import BusInput
@@ -25,6 +25,7 @@ from xlate_core.pairing.layouts import DbcSignal
 
 GENERATOR = 1  # version of the traffic; a change makes all random vectors new
 DEFAULT_PERIOD_MS = 100  # for messages without a cycle time
+GOOD_BUS = BusInput()
 Ranges = tuple[tuple[DbcSignal, int, int], ...]
 """The signals of a message, each with its lowest and highest valid raw value."""
 
@@ -60,31 +61,28 @@ def steps(names: Names, seed: int, style: str, ticks: int) -> Iterator[Step]:
     chance = Chance(Random(seed))
     inputs = initial_inputs(names)
     senders: list[Sender] = []
-    ranges: list[Ranges] = []
+    ranges: dict[str, Ranges] = {}
     for index, (name, received) in enumerate(names.received.items()):
         cycle = received.layout.cycle_ms or DEFAULT_PERIOD_MS
         period = max(1, cycle // names.tick_ms)
         senders.append(new_sender(received, Sending(name, period, index % period)))
-        ranges.append(tuple((signal, *signal.raw_range()) for signal in received.layout.signals))
+        ranges[name] = tuple((one, *one.raw_range()) for one in received.layout.signals)
     settled = SETTLED_MS // names.tick_ms
     buses_fail = names.pairing.spec.watches_buses and style != "driving"
-    nearest = 0  # no sender is due before
+    timetable = Timetable(senders)
     for tick in range(ticks):
         reset = None
         inputs = move_inputs(names, chance, inputs, tick, style)
         if buses_fail and tick >= settled:
             inputs = move_buses(chance, inputs)
         stimuli = []
-        if tick >= nearest:
-            for sender, signals in zip(senders, ranges, strict=True):
-                if tick >= sender.due and is_due(sender, tick):
-                    move_signals(chance, sender, signals)
-                    if style != "driving" and tick >= settled:
-                        trouble(chance, sender)
-                    stimulus = next_frame(sender, tick)
-                    if stimulus is not None:
-                        stimuli.append(stimulus)
-            nearest = min([sender.due for sender in senders], default=FOREVER)
+        for sender in timetable.leaving(tick):
+            move_signals(chance, sender, ranges[sender.received.name])
+            if style != "driving" and tick >= settled:
+                trouble(chance, sender)
+            stimulus = next_frame(sender, tick)
+            if stimulus is not None:
+                stimuli.append(stimulus)
         if style == "hostile" and tick >= settled:
             while chance.one_in(4):
                 stimuli.append(arbitrary_frame(chance, names))
@@ -124,11 +122,11 @@ def move_inputs(names: Names, chance: Chance, inputs: Inputs, tick: int, style: 
 def move_buses(chance: Chance, inputs: Inputs) -> Inputs:
     """Let a bus fail, or become good again, now and then."""
     for bus, given in enumerate(inputs.buses):
-        if chance.one_in(2000 if given == BusInput() else 150):
+        if chance.one_in(2000 if given == GOOD_BUS else 150):
             conditions = tuple(CONDITIONS.values())
             moved = conditions[chance.below(len(conditions))]
-            if given != BusInput() and chance.one_in(2):
-                moved = BusInput()
+            if given != GOOD_BUS and chance.one_in(2):
+                moved = GOOD_BUS
             other = inputs.buses[1 - bus]
             inputs = inputs._replace(buses=(moved, other) if bus == 0 else (other, moved))
     return inputs

@@ -108,8 +108,8 @@ class Writer:
         show = self._show
         fields = (
             " ".join([show(one.frame, one.length_code) for one in stimuli]) if stimuli else "",
-            " ".join([show(frame) for frame in body]) if body else "",
-            " ".join([show(frame) for frame in engine]) if engine else "",
+            " ".join([show(frame, 0) for frame in body]) if body else "",
+            " ".join([show(frame, 0) for frame in engine]) if engine else "",
             " ".join(changes),
         )
         if not any(fields):

@@ -1,7 +1,9 @@
 """Simulated senders: the control units that normally send what the module receives."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from heapq import heapify, heapreplace
 
 from hil.boards.interface import Stimulus
 from hil.vectors.names import Received, to_raw
@@ -113,6 +115,36 @@ def is_due(sender: Sender, tick: int) -> bool:
     if tick + sender.period >= sender.until:
         sender.due = FOREVER
     return tick < sender.until and not sender.silent
+
+
+class Timetable:
+    """Which senders are due when; `nearest` is a tick before which none is."""
+
+    def __init__(self, senders: Sequence[Sender]) -> None:
+        """Take over senders; whoever sets one of them due anew calls `look_again`."""
+        self.senders = senders
+        self.look_again()
+
+    def look_again(self) -> None:
+        """Look at every sender."""
+        self._heap = [(sender.due, number) for number, sender in enumerate(self.senders)]
+        heapify(self._heap)
+
+    @property
+    def nearest(self) -> int:
+        """The tick of the next frame that anybody is due to send."""
+        return self._heap[0][0] if self._heap else FOREVER
+
+    def leaving(self, tick: int) -> list[Sender]:
+        """Return in their order the senders whose periodic frame leaves in this tick."""
+        found = []
+        while self._heap and self._heap[0][0] <= tick:
+            number = self._heap[0][1]
+            sender = self.senders[number]
+            if is_due(sender, tick):
+                found.append(sender)
+            heapreplace(self._heap, (sender.due, number))
+        return found
 
 
 def pack(layout: DbcMessage, values: dict[str, int]) -> bytes:

@@ -8,7 +8,6 @@ from typing import NamedTuple
 from hil.boards.interface import Stimulus
 from hil.vectors.names import Names
 from hil.vectors.scenario import (
-    FOREVER,
     SUPPLY,
     Action,
     Disturb,
@@ -27,8 +26,8 @@ from hil.vectors.scenario import (
 from hil.vectors.senders import (
     Ramp,
     Sender,
+    Timetable,
     disturb,
-    is_due,
     new_sender,
     next_frame,
     set_signal,
@@ -142,11 +141,13 @@ class Player:
                 one.due += one.action.period
         return frames
 
-    def nearest(self, tick: int) -> int:
-        """Return a tick behind this one before which nothing moves and no frame is due."""
+    def nearest(self, tick: int, due: int) -> int:
+        """Return a tick behind this one before which nothing moves and no frame is due.
+
+        `due` is the nearest one at which a sender is.
+        """
         if self.ramps:
             return tick + 1
-        due = min([sender.due for sender in self.senders.values()], default=FOREVER)
         for one in self.repeated:
             if one.due < one.action.until:
                 due = min(due, one.due)
@@ -163,7 +164,7 @@ def play(scenario: Scenario, names: Names) -> Iterator[Step]:
             for name, received in names.received.items()
         },
     )
-    senders = list(player.senders.values())
+    timetable = Timetable(list(player.senders.values()))
     actions = scenario.actions
     place = 0
     nearest = 0  # nothing is due before
@@ -183,17 +184,17 @@ def play(scenario: Scenario, names: Names) -> Iterator[Step]:
                 late.append(action)  # behind the periodic frames of the tick
             else:
                 player.apply(action, tick)
+                timetable.look_again()
         player.move_ramps(tick)
         stimuli: list[Stimulus] = []
-        for sender in senders:
-            if tick >= sender.due and is_due(sender, tick):
-                stimulus = next_frame(sender, tick)
-                if stimulus is not None:
-                    stimuli.append(stimulus)
+        for sender in timetable.leaving(tick):
+            stimulus = next_frame(sender, tick)
+            if stimulus is not None:
+                stimuli.append(stimulus)
         single += player.repeats(tick)
         for action in late:
             single += player.apply(action, tick)
-        nearest = player.nearest(tick)
+        nearest = player.nearest(tick, timetable.nearest)
         if place < len(actions):
             nearest = min(nearest, actions[place].tick)
         yield Step(tick, reset, player.inputs, arriving(player.inputs, (*stimuli, *single)))
