@@ -6,7 +6,6 @@ import pytest
 
 from hil.boards.interface import BoardError
 from hil.boards.native_library import NativeLibraryBoard
-from hil.firmware.building import build_library
 from hil.runner import Pairings, is_vector, load_for_run, run_vector
 from hil.verdicts import Verdict
 from tests.core.test_bridge import NAMES, PAIRINGS, bridge_of, random_stimulus, step
@@ -118,7 +117,7 @@ def test_sparse_traffic_in_lockstep(boards: dict[str, NativeLibraryBoard]) -> No
             assert board.digest() == bridge.digest(), f"{name} {tick} {differences(bridge, board)}"
 
 
-def test_a_library_of_another_pairing_is_refused(tmp_path: Path) -> None:
-    library = build_library(load(PAIRINGS / "minimal"), tmp_path)
+def test_a_library_of_another_pairing_is_refused(cores: Cores) -> None:
+    library = cores.library(load(PAIRINGS / "minimal"))
     with pytest.raises(BoardError, match="another pairing"):
         NativeLibraryBoard(load(PAIRINGS / "farm_pickup"), library)

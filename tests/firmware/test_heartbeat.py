@@ -7,9 +7,9 @@ import pytest
 
 from hil.boards.native_library import NativeLibraryBoard
 from hil.boards.reference import ReferenceBoard
-from hil.firmware.building import build_library
 from hil.vectors.records import initial
 from tests.core.test_bridge import PAIRINGS
+from tests.firmware.cores import Cores
 from tools.environment import C_COMPILER
 from xlate_core.bridge import ResetCause
 from xlate_core.frames import Frame
@@ -21,7 +21,9 @@ pytestmark = pytest.mark.skipif(
 
 
 @pytest.mark.parametrize("length", [0, 1])
-def test_a_heartbeat_has_a_deadline_on_both_sides(length: int, tmp_path: Path) -> None:
+def test_a_heartbeat_has_a_deadline_on_both_sides(
+    length: int, cores: Cores, tmp_path: Path
+) -> None:
     folder = tmp_path / "heartbeat"
     shutil.copytree(PAIRINGS / "minimal", folder)
     with (folder / "engine.dbc").open("a", encoding="utf-8") as stream:
@@ -29,7 +31,7 @@ def test_a_heartbeat_has_a_deadline_on_both_sides(length: int, tmp_path: Path) -
     with (folder / "bridge.toml").open("a", encoding="utf-8") as stream:
         stream.write("\n[receive.engine.BEAT]\ndeadline_ms = 20\n")
     pairing = load(folder)
-    boards = (ReferenceBoard(pairing), NativeLibraryBoard(pairing, build_library(pairing, folder)))
+    boards = (ReferenceBoard(pairing), NativeLibraryBoard(pairing, cores.library(pairing)))
     inputs = initial(pairing)
     for board in boards:
         board.reset(ResetCause.POWER_ON, False)

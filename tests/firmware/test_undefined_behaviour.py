@@ -73,6 +73,7 @@ def test_the_sanitizers_find_nothing_and_digests_agree(
     assert done.stdout == bytes(expected)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["minimal", "long_nights"])
 def test_a_frame_of_a_bus_that_is_not_there_changes_nothing(
     name: str, cores: Cores, tmp_path: Path
