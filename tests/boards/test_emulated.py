@@ -84,7 +84,7 @@ def chosen(name: str) -> list[Path]:
 class TestOnTheEmulator:
     pytestmark = needs_board
 
-    @pytest.mark.long
+    @pytest.mark.long(35)
     @pytest.mark.parametrize("name", BUDGET)
     def test_a_subset_of_the_corpus_passes(self, name: str) -> None:
         pairings = Pairings(PAIRINGS, load, {})

@@ -51,7 +51,7 @@ def test_the_vector_catches_the_mistake(mistake: Mistake, copy: Path) -> None:
         mend_copy(copy, mistake)
 
 
-@pytest.mark.long
+@pytest.mark.long(20)
 @pytest.mark.slow
 def test_the_same_vectors_pass_on_an_unbroken_copy(tmp_path: Path) -> None:
     vectors = sorted({vector_file(mistake.caught_by, VECTORS) for mistake in MISTAKES})

@@ -10,7 +10,7 @@ from xlate_core.functions.fuel_pump import FuelPumpSpec
 from xlate_core.interface import BridgeSpec
 from xlate_core.pairing import load
 
-pytestmark = [pytest.mark.slow, pytest.mark.long]
+pytestmark = [pytest.mark.slow, pytest.mark.long(20)]
 
 
 @pytest.fixture(scope="module")

@@ -24,7 +24,7 @@ def needs(requirement):  # type: ignore[no-untyped-def]
     )
 
 
-@pytest.mark.long
+@pytest.mark.long(40)
 @needs(COVERAGE)
 @pytest.mark.slow
 def test_the_corpora_take_nearly_every_decision_and_the_rest_has_a_reason(tmp_path: Path) -> None:

@@ -56,7 +56,7 @@ def findings(folder: Path) -> set[tuple[str, str]]:
     return found
 
 
-@pytest.mark.long
+@pytest.mark.long(27)
 def test_only_the_written_deviations_are_found(tmp_path: Path) -> None:
     found, allowed = findings(tmp_path), listed()
     assert found - allowed == set(), "found, but not in DEVIATIONS.md"

@@ -11,7 +11,7 @@ from tests.link.helpers import VECTORS
 from tools.cli.main import main
 
 
-@pytest.mark.long
+@pytest.mark.long(30)
 @pytest.mark.slow
 def test_the_whole_corpus_passes_on_native(tmp_path: Path) -> None:
     report = tmp_path / "report.json"

@@ -30,7 +30,7 @@ REQUEST = Request(vectors=None, ticks=1, tries=60, seed=1, bound=False)
 """What is held to the stored figures in the tests: the search alone, which is short."""
 
 
-@pytest.mark.long
+@pytest.mark.long(13)
 @needs_board
 @pytest.mark.slow
 def test_counts_repeat_and_the_board_computes_what_the_reference_does(tmp_path: Path) -> None:

@@ -121,7 +121,7 @@ def test_a_routed_message_carries_the_lateness_of_its_own_bus() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.long
+@pytest.mark.long(10)
 def test_a_low_bit_rate_is_late_and_says_what_would_help() -> None:
     arguments = ["timing", "bus", str(PAIRINGS / "farm_pickup"), "--bit-rate", "body", "150000"]
     result = CliRunner().invoke(main, arguments)

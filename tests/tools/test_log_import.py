@@ -112,7 +112,7 @@ def test_mf4_is_read_where_its_reader_is_installed(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.long
+@pytest.mark.long(14)
 def test_memory_does_not_grow_with_the_log(tmp_path: Path) -> None:
     peaks = []
     for rows in (150_000, 600_000):

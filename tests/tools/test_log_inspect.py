@@ -206,7 +206,7 @@ def test_confidence_keeps_its_word(trial: Trial) -> None:
     assert right / count >= 0.93
 
 
-@pytest.mark.long
+@pytest.mark.long(31)
 @pytest.mark.slow
 def test_guesses_marked_90_percent_are_right_as_often() -> None:
     more = run_trial(range(601, 621))

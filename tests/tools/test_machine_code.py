@@ -57,7 +57,7 @@ def test_without_a_compiler_one_line_says_so(monkeypatch: pytest.MonkeyPatch) ->
         machine_code.environment(print)
 
 
-@pytest.mark.long
+@pytest.mark.long(100)
 @pytest.mark.slow
 def test_the_whole_corpus_passes_in_machine_code() -> None:
     environment = machine_code.environment(print)

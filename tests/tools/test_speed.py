@@ -75,7 +75,7 @@ expect output fan_relay stays inactive from 0 ms to 29 ms
     return folder.parent
 
 
-@pytest.mark.long
+@pytest.mark.long(20)
 @pytest.mark.slow
 def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -> None:
     report = tmp_path / "speed.json"
