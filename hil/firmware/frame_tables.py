@@ -1,5 +1,6 @@
-"""Tables of everything about frames: messages, units, sources, sent messages, routes."""
+"""Tables of what is received: messages, units, clocks, sources, quantities."""
 
+from hil.firmware.frame_numbers import key, narrow
 from hil.firmware.notation import (
     NULL,
     Arrays,
@@ -14,55 +15,11 @@ from hil.firmware.notation import (
     u64,
 )
 from hil.firmware.protection_tables import ProtectionTables, signal
-from xlate_core.arithmetic import INT32_MAX, INT32_MIN, INT64_MAX
 from xlate_core.bridge import BridgeSpec
-from xlate_core.frames import FrameKey
 from xlate_core.quantities import QuantitySpec, SourceSpec
 from xlate_core.reception import ClockSpec, MessageSpec, UnitSpec
-from xlate_core.transmission import PackSpec, RouteSpec, TransmitSpec
 
 Table = tuple[str, list[str]]
-
-
-def key(key: FrameKey) -> str:
-    """Return a message key."""
-    return struct(
-        {
-            "identifier": u32(key.identifier, "an identifier"),
-            "bus": u8(key.bus, "a bus"),
-            "extended": u8(key.extended, "a format"),
-        }
-    )
-
-
-def own_keys(spec: BridgeSpec) -> list[FrameKey]:
-    """Return what this module sends: its messages and what it routes (rule 13)."""
-    routed = [
-        message.key._replace(bus=spec.routes[route].bus)
-        for message in spec.messages
-        for route in message.routes
-    ]
-    return sorted({message.key for message in spec.transmits} | set(routed))
-
-
-def raw_code(spec: PackSpec) -> int:
-    """Return the code for "not available" as 64 bits with sign; only its bits are put in."""
-    code = (spec.not_available or 0) & spec.signal.mask
-    return code - (1 << 64) if code > INT64_MAX else code
-
-
-def narrow(spec: BridgeSpec) -> bool:
-    """Return whether every factor and limit of the signals fits 32 bit with sign.
-
-    Then the tables hold them in 32 bit: half the room, and one load each.
-    """
-    numbers: list[int] = []
-    for source in spec.sources:
-        numbers += [source.a, source.b, source.d, *source.valid, source.max_change]
-        numbers += [number for first, last, _ in source.specials for number in (first, last)]
-    for pack in (pack for message in spec.transmits for pack in message.packs):
-        numbers += [pack.a, pack.b, pack.d, pack.low, pack.high, raw_code(pack)]
-    return all(INT32_MIN <= number <= INT32_MAX for number in numbers)
 
 
 class FrameTables:
@@ -82,9 +39,6 @@ class FrameTables:
     def tables(self) -> dict[str, Table]:
         """Return member of xb_bridge_spec -> type and entries."""
         spec = self.spec
-        firsts = [0]
-        for route in spec.routes:
-            firsts.append(firsts[-1] + route.capacity)
         return {
             "messages": (
                 "xb_message_spec",
@@ -102,12 +56,6 @@ class FrameTables:
             "clocks": ("xb_clock_spec", [self.clock(one) for one in spec.clocks]),
             "sources": ("xb_source_spec", [self.source(one) for one in spec.sources]),
             "quantities": ("xb_quantity_spec", [self.quantity(one) for one in spec.quantities]),
-            "transmits": ("xb_transmit_spec", [self.transmit(one) for one in spec.transmits]),
-            "routes": (
-                "xb_route_spec",
-                [self.route(one, first) for one, first in zip(spec.routes, firsts, strict=False)],
-            ),
-            "own_keys": ("xb_frame_key", [key(one) for one in own_keys(spec)]),
         }
 
     def message(self, index: int, spec: MessageSpec) -> str:
@@ -151,22 +99,17 @@ class FrameTables:
         sources = [index for index in spec.sources if self.spec.sources[index].signal is not None]
         if len(sources) != len(spec.sources):
             raise NotationError(f"{spec.name}: a source of this unit has no signal")
-        words: dict[int, int] = {}
-        for index in sources:
-            quantity = self.spec.sources[index].quantity
-            words[quantity // 32] = words.get(quantity // 32, 0) | 1 << quantity % 32
-        touches = [
-            struct({"word": u32(word, spec.name), "bits": u32(bits, spec.name)})
-            for word, bits in sorted(words.items())
-        ]
+        touches, touch_count = self.arrays.set_words(
+            self.spec.sources[index].quantity for index in sources
+        )
         return struct(
             {
                 "selectors": self.arrays.add("xb_selector_range", "selectors", ranges),
                 "sources": self.arrays.indices(sources),
-                "touches": self.arrays.add("xb_set_word", "touches", touches),
+                "touches": touches,
                 "selector_count": u32(len(spec.selectors), spec.name),
                 "source_count": u32(len(sources), spec.name),
-                "touch_count": u32(len(touches), spec.name),
+                "touch_count": u32(touch_count, spec.name),
                 "first_deadline": u32(spec.first_deadline, spec.name),
                 "deadline": u32(spec.deadline, spec.name),
                 "message": u16(spec.message, spec.name),
@@ -222,76 +165,31 @@ class FrameTables:
         name = spec.name
         return struct(
             {
-                "sources": self.arrays.indices(spec.sources),
-                "senders": self.arrays.bits(self.senders(spec), len(self.spec.transmits)),
-                "source_count": u32(len(spec.sources), name),
                 "low": i32(spec.low, name),
                 "high": i32(spec.high, name),
-                "hold": u32(spec.hold, name),
-                "substitute": i32(spec.substitute or 0, name),
                 "initial": i32(spec.initial, name),
-                "return_rate": u32(spec.return_rate, name),
-                "has_substitute": u8(spec.substitute is not None, name),
             }
         )
 
-    def senders(self, spec: QuantitySpec) -> list[int]:
-        """Return the messages sent on change that a quantity's change may make leave."""
-        return [index for index in spec.senders if self.spec.transmits[index].on_change]
-
-    def watched(self) -> str:
-        """Return the set of the quantities that have such messages."""
-        quantities = self.spec.quantities
-        found = (index for index, one in enumerate(quantities) if self.senders(one))
-        return self.arrays.bits(found, len(quantities))
-
-    def pack(self, spec: PackSpec) -> str:
-        """Return a quantity in a payload. A raw code is put in by its bits, so it is masked."""
-        name = spec.signal.name
-        return struct(
-            {
-                "signal": signal(spec.signal),
-                "a": self.number(spec.a, name),
-                "b": self.number(spec.b, name),
-                "d": self.number(spec.d, name),
-                "low": self.number(spec.low, name),
-                "high": self.number(spec.high, name),
-                "not_available": self.number(raw_code(spec), name),
-                "quantity": u16(spec.quantity, name),
-                "has_not_available": u8(spec.not_available is not None, name),
-            }
-        )
-
-    def transmit(self, spec: TransmitSpec) -> str:
-        """Return a sent message."""
+    def delivery(self, spec: QuantitySpec) -> str:
+        """Return the address of where a received quantity comes from, NULL for a produced one."""
         name = spec.name
-        return struct(
-            {
-                "key": key(spec.key),
-                "base": u64(int.from_bytes(spec.base, "little"), name),
-                "packs": self.arrays.add("xb_pack_spec", "packs", map(self.pack, spec.packs)),
-                "loss_of": self.arrays.indices(spec.loss_of),
-                "counter": self.protection.counter(spec.counter),
-                "checksum": self.protection.checksum(spec.checksum),
-                "pack_count": u32(len(spec.packs), name),
-                "loss_of_count": u32(len(spec.loss_of), name),
-                "period": u32(spec.period, name),
-                "offset": u32(spec.offset, name),
-                "min_gap": u32(spec.min_gap, name),
-                "condition": i32(spec.condition, name),
-                "length": u8(len(spec.base), name),
-                "on_change": u8(spec.on_change, name),
-                "on_loss": u8(spec.on_loss, name),
-            }
-        )
+        if not spec.sources:
+            return NULL
+        plain = len(spec.sources) == 1 and spec.hold == 0 and spec.return_rate == 0
+        delivery = {
+            "sources": self.arrays.indices(spec.sources),
+            "source_count": u32(len(spec.sources), name),
+            "hold": u32(spec.hold, name),
+            "return_rate": u32(spec.return_rate, name),
+            "substitute": i32(spec.substitute or 0, name),
+            "initial": i32(spec.initial, name),
+            "has_substitute": u8(spec.substitute is not None, name),
+            "plain": u8(plain, name),
+        }
+        return self.arrays.one("xb_delivery_spec", "delivery", struct(delivery))
 
-    def route(self, spec: RouteSpec, first: int) -> str:
-        """Return a route; its frames wait from place `first` on."""
-        return struct(
-            {
-                "capacity": u32(spec.capacity, spec.name),
-                "first": u32(first, spec.name),
-                "bus": u8(spec.bus, spec.name),
-                "fifo": u8(spec.fifo, spec.name),
-            }
-        )
+    def deliveries(self) -> str:
+        """Return the name of the list of all deliveries."""
+        entries = [self.delivery(one) for one in self.spec.quantities]
+        return self.arrays.add("xb_delivery_spec *const", "deliveries", entries)

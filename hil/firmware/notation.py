@@ -88,12 +88,16 @@ class Arrays:
         """Write a list of indices and return its name."""
         return self.add("uint16_t", "indices", (u16(index, "an index") for index in indices))
 
-    def bits(self, indices: Iterable[int], size: int) -> str:
-        """Write a set of indices below `size` as one bit each, 32 a word, and return its name."""
-        words = [0] * max(-(-size // 32), 1)
-        for index in indices:
-            words[index // 32] |= 1 << index % 32
-        return self.add("uint32_t", "bits", (u32(word, "a set") for word in words))
+    def set_words(self, places: Iterable[int]) -> tuple[str, int]:
+        """Write the words of a set of places that are not empty; return their name and number."""
+        words: dict[int, int] = {}
+        for place in places:
+            words[place // 32] = words.get(place // 32, 0) | 1 << place % 32
+        entries = [
+            struct({"word": u32(word, "a set"), "bits": u32(bits, "a set")})
+            for word, bits in sorted(words.items())
+        ]
+        return self.add("xb_set_word", "set_words", entries), len(entries)
 
 
 def points(arrays: Arrays, points: Points, what: str) -> str:

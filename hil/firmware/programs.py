@@ -147,6 +147,7 @@ def build(
     command = [*toolchain.command, *toolchain.compile_flags(), *maps]
     command += [f"-I{folder.resolve()}" for folder in includes]
     command += PROFILE_FLAGS if program == "profile" else ()
+    command += ["-DXB_WHOLE"] if whole_engine(toolchain, board) else []
     memory = NATIVE_MEMORY if board == NATIVE and not more_flags else ()
     command += [f'-DXB_BOARD_NAME="{board}"', *memory, *more_flags]
     for flags, part in optimised(files, whole=whole_engine(toolchain, board)).items():
@@ -165,7 +166,7 @@ def whole_engine(toolchain: Toolchain, board: str) -> bool:
     """Return whether the engine and its tables are compiled as one piece.
 
     On the board they are: with the tables in sight every count and address in them is a constant,
-    which takes a quarter of the instructions and of the flash away.
+    and loops over them can be written out (`core/unrolling.h`).
     """
     return board == STM32 and toolchain.is_gcc
 
@@ -179,8 +180,9 @@ def optimised(files: list[Path], *, whole: bool) -> dict[tuple[str, ...], list[P
     if whole:
         parts = (BOARDS, LINK)
         quick = [path for path in files if not any(path.is_relative_to(one) for one in parts)]
-        # Equal functions stay apart, since the call graph would know only one of them.
-        flags: tuple[str, ...] = ("-O2", "-fpeel-loops", "-flto", "-fno-ipa-icf")
+        # Equal functions stay apart, since the call graph would know only one of them. Blocks stay
+        # in the order of the text, else what is written out is full of far jumps and copies.
+        flags: tuple[str, ...] = ("-O2", "-flto", "-fno-ipa-icf", "-fno-reorder-blocks")
     else:
         quick = [path for path in files if path.parent == CORE]
         flags = ("-O2",)

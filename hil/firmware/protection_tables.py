@@ -25,12 +25,11 @@ FROM_LIST = 0x100  # XB_FROM_LIST of protection.h
 def signal(spec: SignalSpec | None) -> str:
     """Return a signal's place; a pin source has none and gets an empty field."""
     if spec is None:
-        members = {"mask": "0u", "field": "0u", "shift": "0u", "intel": "1u", "is_signed": "0u"}
+        members = {"mask": "0u", "shift": "0u", "intel": "1u", "is_signed": "0u"}
         return struct(members | {"last_octet": "0"})
     return struct(
         {
             "mask": u64(spec.mask, spec.name),
-            "field": u64(spec.mask << spec.shift, spec.name),
             "shift": u8(spec.shift, spec.name),
             "intel": u8(spec.intel, spec.name),
             "is_signed": u8(spec.signed, spec.name),

@@ -8,13 +8,18 @@ from pathlib import Path
 
 from hil.firmware import function_steps, function_tables, memory_tables, state_records
 from hil.firmware.control_tables import ControlTables
-from hil.firmware.frame_tables import FrameTables, narrow
+from hil.firmware.frame_numbers import narrow, short
+from hil.firmware.frame_tables import FrameTables
 from hil.firmware.notation import Arrays, array, struct, u8, u16, u32
+from hil.firmware.sending_tables import SendingTables
 from hil.firmware.state_records import GENERATED
 from xlate_core.bridge import RULES, Bridge, BridgeSpec
 from xlate_core.frames import Bus
 from xlate_core.pairing.model import Pairing
 from xlate_core.pins import PinKind
+
+PUBLIC = {"quantities": "xb_quantity_specs", "outputs": "xb_output_pin_specs"}
+"""Member of xb_bridge_spec -> table with a name of its own, for who needs no other."""
 
 
 def counts(spec: BridgeSpec) -> dict[str, int]:
@@ -42,7 +47,6 @@ def counts(spec: BridgeSpec) -> dict[str, int]:
         "TRANSMIT": len(spec.transmits),
         "ROUTE": len(spec.routes),
         "WAITING": sum(route.capacity for route in spec.routes),
-        "OFFER": max((len(one.sources) for one in spec.quantities), default=0),
         "FRAME": frame_slots(spec),
     }
 
@@ -73,7 +77,9 @@ def header(pairing: Pairing) -> str:
     lines = "".join(f"#define XB_{name} {number}u\n" for name, number in numbers.items())
     number = (
         f"/* Holds every factor and limit of this pairing's signals. */\n"
-        f"typedef {'int32_t' if narrow(spec) else 'int64_t'} xb_number;\n"
+        f"typedef {'int32_t' if narrow(spec) else 'int64_t'} xb_number;\n\n"
+        f"/* Holds the mask of every signal of this pairing. */\n"
+        f"typedef {'uint32_t' if short(spec) else 'uint64_t'} xb_mask;\n"
     )
     return (
         f"{GENERATED}#ifndef XB_TABLES_H\n#define XB_TABLES_H\n\n#include <stdint.h>\n\n"
@@ -91,17 +97,16 @@ def source(pairing: Pairing) -> str:
         "longest_startup": u32(max((one.after for one in spec.conditions), default=0), "after"),
     }
     frames, control = FrameTables(spec, arrays), ControlTables(spec, arrays)
-    tables = {**frames.tables(), **control.tables()}
+    sending = SendingTables(spec, arrays)
+    tables = {**frames.tables(), **sending.tables(), **control.tables()}
     of_functions = {kind.array for kind in function_tables.KINDS}
     for member, (kind, entries) in tables.items():
-        if member == "quantities":
-            arrays.texts.append(
-                array("const xb_quantity_spec xb_quantity_specs", entries or ["{0}"])
-            )
-            members[member] = "xb_quantity_specs"
+        if member in PUBLIC:
+            arrays.texts.append(array(f"const {kind} {PUBLIC[member]}", entries or ["{0}"]))
+            members[member] = PUBLIC[member]
         else:
             members[member] = arrays.add(kind, member, entries)
-    members["watched"] = frames.watched()
+    members["deliveries"] = frames.deliveries()
     members["entries"] = arrays.add("xb_entry_spec", "entries", memory_tables.entries(spec, arrays))
     members["power"] = arrays.one("xb_power_spec", "power", control.power())
     for member, (_, entries) in tables.items():
@@ -121,6 +126,7 @@ def source(pairing: Pairing) -> str:
             GENERATED + '#include "interface.h"\n\n#include <stddef.h>\n',
             *arrays.texts,
             f"const xb_bridge_spec xb_spec = {struct(members)};\n".replace(", .", ",\n    ."),
+            f"const uint32_t xb_output_pin_count = {len(spec.pins.outputs)}u;\n",
             array("const uint8_t xb_pairing_digest", digest),
         ]
     )

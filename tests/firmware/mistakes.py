@@ -59,8 +59,8 @@ MISTAKES = (
     Mistake(
         "half_rounded_down",
         "arithmetic.c",
-        "rest >= denominator - rest",
-        "rest > denominator - rest",
+        "int32_t half = denominator / 2;",
+        "int32_t half = (denominator - 1) / 2;",
         "farm_pickup/condition_threshold",
     ),
     Mistake(
@@ -77,9 +77,10 @@ MISTAKES = (
     ),
     Mistake(
         "event_shifts_period",
-        "transmission.c",
-        "    state->gap = 0u;\n",
-        "    state->gap = 0u;\n    state->due_in = spec->period;\n",
+        "sending.c",
+        "xb_hand_over(spec->envelope, slot, payload, next_frame(outputs, bus));",
+        "xb_hand_over(spec->envelope, slot, payload, next_frame(outputs, bus));\n"
+        "        slot->due_in = spec->period;",
     ),
     Mistake(
         "debounce_one_tick_long",

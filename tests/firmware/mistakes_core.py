@@ -7,16 +7,30 @@ MISTAKES = (
     Mistake(
         "negative_half_rounded_towards_zero",
         "arithmetic.c",
-        "-rest >= denominator + rest",
-        "-rest > denominator + rest",
+        "numerator < 0 ? -half : half",
+        "numerator < 0 ? -((denominator - 1) / 2) : half",
         "minimal/rounding_ties",
     ),
     Mistake(
         "negative_rounded_up",
         "arithmetic.c",
+        "numerator < 0 ? -half : half",
+        "half",
+        "minimal/signed_motorola",
+    ),
+    Mistake(
+        "long_half_rounded_down",
+        "arithmetic.c",
+        "rest >= denominator - rest",
+        "rest > denominator - rest",
+        "farm_pickup/fuel_sender_window",
+    ),
+    Mistake(
+        "long_negative_rounded_up",
+        "arithmetic.c",
         "quotient -= 1;",
         "quotient += 1;",
-        "minimal/signed_motorola",
+        "farm_pickup/fuel_sender_window",
     ),
     Mistake(
         "rate_forgets_the_remainder",
@@ -151,19 +165,28 @@ MISTAKES = (
         "farm_pickup/deadlines_one_tick_apart",
     ),
     Mistake(
-        "age_runs_while_supervision_is_off", "intake.c", "} else if (enabled != 0u) {", "} else {"
+        "age_runs_while_supervision_is_off",
+        "intake.c",
+        "} else if (running != 0u) {",
+        "} else if (running < 2u) {",
     ),
     Mistake(
         "lost_unit_offers_its_source",
         "intake.c",
-        "result.status = engine->units[unit].status;",
-        "result.status = state->status;",
+        "return engine->units[unit].status;",
+        "return engine->sources[source].status;",
     ),
     Mistake(
         "hold_not_looked_at_again",
+        "quantities.c",
+        "XB_QUANTITY_AGAIN | (changed",
+        "0u | (changed",
+    ),
+    Mistake(
+        "returned_source_keeps_its_status",
         "intake.c",
-        "    if (xb_evaluate(spec, state, offers, xb_spec.tick_ms) != 0u) {\n",
-        "    if (xb_evaluate(spec, state, offers, xb_spec.tick_ms) == 2u) {\n",
+        "        state->status = (uint8_t)XB_VALID;\n        state->origin = 0u;\n",
+        "        state->origin = 0u;\n",
     ),
     # quantities
     Mistake(
@@ -282,8 +305,8 @@ MISTAKES = (
     Mistake(
         "encoded_past_the_range",
         "transmission.c",
-        "spec->low, spec->high);\n}",
-        "spec->low, INT64_MAX);\n}",
+        "(int32_t)spec->low, (int32_t)spec->high);",
+        "(int32_t)spec->low, INT32_MAX);",
         "minimal/signed_motorola",
     ),
     Mistake("offset_ignored", "transmission.c", "spec->period != 0u ? spec->offset : 0u", "0u"),
@@ -306,8 +329,8 @@ MISTAKES = (
     Mistake(
         "changes_never_packed",
         "sending.c",
-        "engine->unpacked[k] |= senders[k];",
-        "engine->unpacked[k] &= senders[k];",
+        "engine->unpacked[index] = 1u;",
+        "engine->unpacked[index] = 0u;",
     ),
     Mistake(
         "communication_never_ends",

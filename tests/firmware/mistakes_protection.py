@@ -106,8 +106,8 @@ MISTAKES = (
         "transmission.c",
         (
             "first_sent_counter_is_zero",
-            "state->counter = spec->counter->before_first;",
-            "state->counter = spec->counter->modulo - 1u;",
+            "state->counter = spec->envelope->counter->before_first;",
+            "state->counter = spec->envelope->counter->modulo - 1u;",
             "published_frames",
         ),
     ),

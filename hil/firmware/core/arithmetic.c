@@ -1,10 +1,7 @@
 /* The integer arithmetic both sides share: one division, saturation, rates, interpolation. */
 #include "arithmetic.h"
 
-/* The place of a bit by the five bits it leaves on top, see xb_bit_place. */
-const uint8_t xb_places[32] = {
-    0u, 1u, 28u, 2u, 29u, 14u, 24u, 3u, 30u, 22u, 20u, 15u, 25u, 17u, 4u, 8u,
-    31u, 27u, 13u, 23u, 21u, 19u, 16u, 7u, 26u, 12u, 18u, 6u, 11u, 5u, 10u, 9u};
+#include "unrolling.h"
 
 /* Return numerator / denominator to the nearest integer, halves away from zero (rule 4).
  *
@@ -31,6 +28,15 @@ int64_t xb_divide_rounded(int64_t numerator, int64_t denominator)
         quotient -= 1;
     }
     return quotient;
+}
+
+/* The same in 32 bit, for a numerator that still fits with half the denominator added. */
+XB_INSIDE
+int32_t xb_divide_short(int32_t numerator, int32_t denominator)
+{
+    int32_t half = denominator / 2;
+
+    return (numerator + (numerator < 0 ? -half : half)) / denominator;
 }
 
 /* Return numerator / denominator rounded up: for what must never be shown too low.

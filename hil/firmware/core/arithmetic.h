@@ -24,9 +24,8 @@ typedef struct {
     uint32_t bits;
 } xb_set_word;
 
-extern const uint8_t xb_places[32];
-
 int64_t xb_divide_rounded(int64_t numerator, int64_t denominator);
+int32_t xb_divide_short(int32_t numerator, int32_t denominator);
 int64_t xb_divide_up(int64_t numerator, int64_t denominator);
 uint32_t xb_rate_step(uint16_t *remainder, uint32_t rate_per_s, uint32_t elapsed_ms);
 int64_t xb_approach(int64_t value, int64_t target, int64_t step);
@@ -56,19 +55,6 @@ static inline int32_t xb_saturate_short(int32_t value, int32_t low, int32_t high
         return high;
     }
     return value;
-}
-
-/* Return the place 0..31 of a word's only bit: multiplied by this number every bit leaves other five
- * bits on top. */
-static inline uint32_t xb_bit_place(uint32_t bit)
-{
-    return xb_places[(bit * 0x077CB531u) >> 27];
-}
-
-/* Return the lowest bit of a word, alone. */
-static inline uint32_t xb_lowest(uint32_t word)
-{
-    return word & (~word + 1u);
 }
 
 /* Return numerator / denominator to the nearest integer, halves away from zero (rule 4). */

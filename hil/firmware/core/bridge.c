@@ -15,6 +15,7 @@
 #include "sending.h"
 #include "state_image.h"
 #include "terminals.h"
+#include "unrolling.h"
 #include "xlate_bridge.h"
 
 static xb_engine engine;
@@ -25,6 +26,7 @@ const xb_store xb_all_quantities = {xb_quantity_specs, engine.quantities, engine
 /* Judge the conditions on this tick's results, for use in the next one. */
 static void commit(void)
 {
+    XB_UNROLLED
     for (uint32_t i = 0u; i < xb_spec.condition_count; i++) {
         engine.conditions[i].holds =
             xb_condition_holds(&xb_spec.conditions[i], engine.clockwork.uptime,
@@ -102,8 +104,9 @@ void xb_reset(xb_reset_cause cause, const uint8_t *kept)
     }
     reset_intake(spec);
     xb_control_reset(&engine);
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->transmit_count; i++) {
-        xb_transmit_reset(&spec->transmits[i], &engine.transmits[i], &xb_all_quantities);
+        xb_transmit_reset(&spec->transmits[i], &engine.transmits[i]);
     }
     for (uint32_t i = 0u; i < spec->route_count; i++) {
         engine.routes[i] = xb_route_reset_state;

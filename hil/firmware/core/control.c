@@ -2,6 +2,7 @@
 #include "control.h"
 
 #include "bus_watch.h"
+#include "unrolling.h"
 
 /* Put every fault and function to its reset value. */
 void xb_control_reset(xb_engine *engine)
@@ -40,6 +41,7 @@ static void step_faults(xb_engine *engine)
     const xb_bridge_spec *spec = &xb_spec;
 
     xb_pass_time(&engine->operation);
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->fault_count; i++) {
         const xb_fault_spec *fault = &spec->faults[i];
         uint8_t enabled = xb_holds(engine, fault->condition);

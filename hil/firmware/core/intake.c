@@ -7,6 +7,7 @@
 
 #include "arithmetic.h"
 #include "decoding.h"
+#include "unrolling.h"
 
 /* Return whether two message keys are the same. */
 static uint8_t same_key(const xb_frame_key *key, const xb_frame *frame)
@@ -167,6 +168,7 @@ static void touch_unit(xb_engine *engine, const xb_unit_spec *unit)
 
 /* React to a unit that became stale or "never received": its sources are forgotten unless it was
  * received again, and with the whole message gone the next counter goes unchecked. */
+XB_APART
 static void unit_gone(xb_engine *engine, uint16_t index)
 {
     const xb_unit_spec *unit = &xb_spec.units[index];
@@ -186,24 +188,32 @@ static void unit_gone(xb_engine *engine, uint16_t index)
     engine->messages[unit->message].reference = XB_NO_REFERENCE;
 }
 
-/* Let one tick pass for a unit (rule 7): the age that its clock drives, what it received, its
- * deadline. A new start of the clock puts it back to "never received" with age 0; while the clock
- * stands, the age does. */
-static void pass_unit(xb_engine *engine, uint16_t index, uint8_t enabled, uint8_t started)
+/* Make a unit stale: it has its quantities looked at and is forgotten. */
+XB_APART
+static void lose_unit(xb_engine *engine, uint16_t index)
+{
+    engine->units[index].status = XB_UNIT_STALE;
+    unit_gone(engine, index);
+}
+
+/* Put a unit back to "never received" with age 0, since its clock starts anew. */
+static void begin_unit(xb_engine *engine, uint16_t index)
+{
+    xb_unit_state *unit = &engine->units[index];
+
+    unit->status = XB_UNIT_NEVER_RECEIVED;
+    unit->age = 0u;
+    if (unit->fresh == 0u) {
+        unit_gone(engine, index);
+    }
+}
+
+/* Let one tick pass for a unit (rule 7): what it received, the age that its clock drives, its
+ * deadline. While the clock stands, the age does; in the tick of its start the age is 0. */
+static void pass_unit(xb_engine *engine, uint16_t index, uint8_t running)
 {
     const xb_unit_spec *spec = &xb_spec.units[index];
     xb_unit_state *unit = &engine->units[index];
-
-    /* AGE */
-    if (started != 0u) {
-        unit->status = XB_UNIT_NEVER_RECEIVED;
-        unit->age = 0u;
-        if (unit->fresh == 0u) {
-            unit_gone(engine, index);
-        }
-    } else if (enabled != 0u) {
-        unit->age = xb_add_one(unit->age);
-    }
 
     /* RECEIVED */
     if (unit->fresh != 0u) {
@@ -213,13 +223,31 @@ static void pass_unit(xb_engine *engine, uint16_t index, uint8_t enabled, uint8_
             unit->status = XB_UNIT_FRESH;
             touch_unit(engine, spec);
         }
+    } else if (running != 0u) {
+        /* AGE, DEADLINE */
+        unit->age = xb_add_one(unit->age);
+        if (xb_unit_expires(spec, unit) != 0u) {
+            lose_unit(engine, index);
+        }
+    } else {
+        /* its age stands */
     }
+}
 
-    /* DEADLINE */
-    if (enabled != 0u && xb_unit_expires(spec, unit) != 0u) {
-        unit->status = XB_UNIT_STALE;
-        unit_gone(engine, index);
+/* Begin the supervision of all units of a clock. */
+XB_APART
+static void start_clock(xb_engine *engine, const xb_clock_spec *clock)
+{
+    for (uint32_t i = 0u; i < clock->unit_count; i++) {
+        begin_unit(engine, clock->units[i]);
     }
+#if XB_PROFILES > 0
+    for (uint32_t i = 0u; i < xb_spec.profile_count; i++) {
+        if (&xb_spec.clocks[xb_spec.profiles[i].clock] == clock) {
+            xb_profile_begin(&engine->profiles[i]);
+        }
+    }
+#endif
 }
 
 /* Start or stop one supervision clock by its condition and let a tick pass for its units. */
@@ -228,15 +256,12 @@ static void run_clock(xb_engine *engine, const xb_clock_spec *clock, xb_clock_st
     uint8_t enabled = xb_holds(engine, clock->condition);
     uint8_t started = enabled != 0u && state->enabled == 0u;
 
-#if XB_PROFILES > 0
-    for (uint32_t i = 0u; i < xb_spec.profile_count; i++) {
-        if (started != 0u && &engine->clocks[xb_spec.profiles[i].clock] == state) {
-            xb_profile_begin(&engine->profiles[i]);
-        }
+    if (started != 0u) {
+        start_clock(engine, clock);
     }
-#endif
+    XB_UNROLLED
     for (uint32_t i = 0u; i < clock->unit_count; i++) {
-        pass_unit(engine, clock->units[i], enabled, started);
+        pass_unit(engine, clock->units[i], enabled != 0u && started == 0u);
     }
     state->enabled = enabled;
 }
@@ -248,6 +273,7 @@ void xb_intake_deadlines(xb_engine *engine)
 {
     const xb_bridge_spec *spec = &xb_spec;
 
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->clock_count; i++) {
         run_clock(engine, &spec->clocks[i], &engine->clocks[i]);
     }
@@ -259,97 +285,91 @@ void xb_intake_deadlines(xb_engine *engine)
 #endif
 }
 
-/* Return value and status of a source, the supervision of its unit looked at (rule 8). */
-static xb_offer offer(const xb_engine *engine, uint16_t source)
+/* Return the status a source offers that is not valid: its unit's while that is lost (rule 8). One
+ * that is valid needs no such look, since the loss of its unit forgets it. */
+static uint8_t offered(const xb_engine *engine, uint16_t source)
 {
-    const xb_source_state *state = &engine->sources[source];
     int32_t unit = xb_spec.sources[source].unit;
-    xb_offer result = {state->value, state->status};
 
     if (unit != XB_NONE && engine->units[unit].status != XB_UNIT_FRESH) {
-        result.status = engine->units[unit].status;
+        return engine->units[unit].status;
     }
-    return result;
+    return engine->sources[source].status;
 }
 
-/* What came of a set of quantities, one bit each. */
-typedef struct {
-    uint32_t changed;
-    uint32_t again; /* to be looked at in the next tick: a hold or a return is running */
-} xb_evaluated;
-
-/* Work out one received quantity from all its sources (rule 10). */
-static void evaluate(const xb_engine *engine, const xb_quantity_spec *spec,
-                     xb_quantity_state *state, uint32_t bit, xb_evaluated *evaluated)
+/* Work out one received quantity (rule 10); return what became of it. Whatever goes another way than
+ * as before counts as changed. */
+static uint8_t evaluate(xb_engine *engine, uint32_t index)
 {
-    int32_t value = state->value;
-    uint8_t status = state->status;
-    uint8_t origin = state->origin;
-    xb_offer offers[XB_OFFER_SLOTS];
+    const xb_delivery_spec *spec = xb_spec.deliveries[index];
+    xb_quantity_state *state = &engine->quantities[index];
+    const xb_source_state *first = &engine->sources[spec->sources[0]];
 
-    for (uint32_t i = 0u; i < spec->source_count; i++) {
-        offers[i] = offer(engine, spec->sources[i]);
-    }
-    if (xb_evaluate(spec, state, offers, xb_spec.tick_ms) != 0u) {
-        evaluated->again |= bit;
-    }
-    if (state->value != value || state->status != status || state->origin != origin) {
-        evaluated->changed |= bit;
-    }
-}
-
-/* Work out the quantities of one word of the set that show their first source anyway, while it is
- * valid: all that xb_evaluate would do is to take its value. Return the bits of all others.
- *
- * The unit of a valid source need not be looked at: its loss forgets the source. */
-static uint32_t follow_first(const xb_engine *engine, const xb_quantity_spec *specs,
-                             xb_quantity_state *states, uint32_t touched, xb_evaluated *evaluated)
-{
-    uint32_t others = 0u;
-
-    for (uint32_t left = touched; left != 0u; left &= left - 1u) {
-        uint32_t bit = xb_lowest(left);
-        uint32_t place = xb_bit_place(bit);
-        const xb_source_state *first = &engine->sources[specs[place].sources[0]];
-        xb_quantity_state *state = &states[place];
-
-        if (first->status != (uint8_t)XB_VALID || state->origin != 0u || state->returning != 0u) {
-            others |= bit;
-        } else if (first->value != state->value) {
-            state->value = first->value;
-            evaluated->changed |= bit;
-        } else {
-            /* as it was */
+    /* AS BEFORE: all that comes of a first source that stays valid is its value */
+    if (first->status == (uint8_t)XB_VALID && state->origin == 0u
+        && (spec->return_rate == 0u || state->returning == 0u)) {
+        if (first->value == state->value) {
+            return 0u;
         }
+        state->value = first->value;
+        return (uint8_t)XB_QUANTITY_CHANGED;
     }
-    return others;
+    if (spec->plain == 0u) {
+        return xb_evaluate(spec, state, engine->sources, offered(engine, spec->sources[0]),
+                           xb_spec.tick_ms);
+    }
+
+    /* PLAIN: its only source, or what stands in for it */
+    if (first->status == (uint8_t)XB_VALID) {
+        state->value = first->value;
+        state->status = (uint8_t)XB_VALID;
+        state->origin = 0u;
+    } else {
+        xb_substitute(spec, state, offered(engine, spec->sources[0]));
+    }
+    return (uint8_t)XB_QUANTITY_CHANGED;
+}
+
+/* Return whether a quantity is there and comes from sources. */
+static uint8_t is_received(uint32_t index)
+{
+    return index < xb_spec.quantity_count && xb_spec.deliveries[index] != NULL;
 }
 
 /* Work out the quantities whose sources changed, or whose hold or return is running. */
 void xb_intake_quantities(xb_engine *engine)
 {
+    XB_UNROLLED
     for (uint32_t word = 0u; word < XB_QUANTITY_WORDS; word++) {
-        const xb_quantity_spec *specs = &xb_spec.quantities[32u * word];
-        xb_quantity_state *states = &engine->quantities[32u * word];
-        xb_evaluated evaluated = {0u, 0u};
-        uint32_t left = follow_first(engine, specs, states, engine->touched[word], &evaluated);
+        uint32_t touched = engine->touched[word];
+        uint32_t changed = engine->changed[word];
+        uint32_t again = 0u;
 
-        for (; left != 0u; left &= left - 1u) {
-            uint32_t bit = xb_lowest(left);
-            uint32_t place = xb_bit_place(bit);
-
-            evaluate(engine, &specs[place], &states[place], bit, &evaluated);
+        if (touched == 0u) {
+            continue;
         }
-        engine->touched[word] = evaluated.again;
-        engine->changed[word] |= evaluated.changed;
+        XB_UNROLLED
+        for (uint32_t place = 0u; place < 32u; place++) {
+            uint32_t bit = (uint32_t)1u << place;
+
+            if ((touched & bit) != 0u && is_received(32u * word + place) != 0u) {
+                uint8_t became = evaluate(engine, 32u * word + place);
+
+                changed |= (became & XB_QUANTITY_CHANGED) != 0u ? bit : 0u;
+                again |= (became & XB_QUANTITY_AGAIN) != 0u ? bit : 0u;
+            }
+        }
+        engine->touched[word] = again;
+        engine->changed[word] = changed;
     }
 }
 
 /* Take no shortcut in the next tick; part of every reset and restore. */
 void xb_intake_look_at_everything(xb_engine *engine)
 {
+    XB_UNROLLED
     for (uint32_t i = 0u; i < xb_spec.quantity_count; i++) {
-        if (xb_spec.quantities[i].source_count != 0u) {
+        if (is_received(i) != 0u) {
             xb_add_to(engine->touched, i);
         }
     }

@@ -30,6 +30,7 @@ typedef struct {
     const xb_clock_spec *clocks;
     const xb_source_spec *sources;
     const xb_quantity_spec *quantities;
+    const xb_delivery_spec *const *deliveries; /* one a quantity, NULL for one that is produced */
     const xb_level_input_spec *levels;
     const xb_analogue_input_spec *analogues;
     const xb_output_pin_spec *outputs;
@@ -59,7 +60,6 @@ typedef struct {
     const xb_engine_running_spec *engine_runnings;
     const xb_transmit_spec *transmits;
     const xb_route_spec *routes;
-    const uint32_t *watched; /* set of the quantities with such senders */
     const xb_frame_key *own_keys; /* identifiers this module sends (rule 13) */
     uint32_t message_count;
     uint32_t profile_count;
@@ -103,12 +103,13 @@ typedef struct {
     uint8_t keeps; /* memory over resets is used: starts are noted in the state */
 } xb_bridge_spec;
 
-/* Words of a set with one bit a quantity, or one a sent message. */
+/* Words of a set with one bit a quantity. */
 #define XB_QUANTITY_WORDS ((XB_QUANTITY_SLOTS + 31u) / 32u)
-#define XB_TRANSMIT_WORDS ((XB_TRANSMIT_SLOTS + 31u) / 32u)
 
 extern const xb_bridge_spec xb_spec;
 extern const xb_quantity_spec xb_quantity_specs[XB_QUANTITY_SLOTS]; /* also xb_spec.quantities */
+extern const xb_output_pin_spec xb_output_pin_specs[XB_OUTPUT_SLOTS]; /* also xb_spec.outputs */
+extern const uint32_t xb_output_pin_count;
 extern const uint8_t xb_pairing_digest[32];
 
 extern const xb_store xb_all_quantities; /* of the one engine */
@@ -167,7 +168,7 @@ typedef struct xb_engine_ {
     uint32_t changed[XB_QUANTITY_WORDS];    /* sets of xb_all_quantities */
     uint32_t touched[XB_QUANTITY_WORDS];
     uint64_t payloads[XB_TRANSMIT_SLOTS];   /* as packed last */
-    uint32_t unpacked[XB_TRANSMIT_WORDS];   /* set: a quantity changed since */
+    uint8_t unpacked[XB_TRANSMIT_SLOTS];    /* a quantity changed since */
     xb_bus_arrivals arrivals[XB_BUSES];
     uint8_t commands[XB_BUSES];
     uint8_t cause;

@@ -2,10 +2,12 @@
 #include "quantities.h"
 
 #include "arithmetic.h"
+#include "unrolling.h"
 
 /* Set a produced quantity, saturated to its range.
  *
  * `real` is 0 where the value stands in for data that is lost or not there yet. */
+XB_INSIDE
 void xb_publish(const xb_store *store, int32_t index, int32_t value, uint8_t status, uint8_t real)
 {
     const xb_quantity_spec *spec = &store->specs[index];
@@ -117,21 +119,21 @@ void xb_forget(xb_source_state *state)
 }
 
 /* Return the first source behind the first that is valid, or 0 when there is none. */
-static uint32_t fallback(const xb_quantity_spec *spec, const xb_offer *offers)
+static uint32_t fallback(const xb_delivery_spec *spec, const xb_source_state *sources)
 {
     for (uint32_t origin = 1u; origin < spec->source_count; origin++) {
-        if (offers[origin].status == (uint8_t)XB_VALID) {
+        if (sources[spec->sources[origin]].status == (uint8_t)XB_VALID) {
             return origin;
         }
     }
     return 0u;
 }
 
-/* Put the fixed value, "not available" or the initial value in place of what is lost (rule 10). */
-static void substitute(const xb_quantity_spec *spec, xb_quantity_state *state, uint8_t status)
+/* Put the fixed value, "not available" or the initial value in place of what is lost (rule 10);
+ * `lost` is the status of the loss. */
+void xb_substitute(const xb_delivery_spec *spec, xb_quantity_state *state, uint8_t lost)
 {
-    state->returning = 0u;
-    if (status == (uint8_t)XB_NEVER_RECEIVED) {
+    if (lost == (uint8_t)XB_NEVER_RECEIVED) {
         state->origin = (uint8_t)XB_ORIGIN_INITIAL;
         state->value = spec->initial;
     } else if (spec->has_substitute == 0u) {
@@ -140,55 +142,60 @@ static void substitute(const xb_quantity_spec *spec, xb_quantity_state *state, u
         state->origin = (uint8_t)XB_ORIGIN_SUBSTITUTE;
         state->value = spec->substitute;
     }
-    state->status = status;
+    state->status = lost;
 }
 
-/* Work out a received quantity from the offers of its sources in order (rule 10).
+/* Work out a received quantity from its sources in order (rule 10). `sources` are all of the engine;
+ * `lost` is what the first one says while it is not valid. A source of a lost unit is not valid.
  *
- * Return whether it must be looked at again on the next tick: a hold or a return is running. */
-uint8_t xb_evaluate(const xb_quantity_spec *spec, xb_quantity_state *state, const xb_offer *offers,
-                    uint32_t tick_ms)
+ * Return what became of it. */
+XB_APART
+uint8_t xb_evaluate(const xb_delivery_spec *spec, xb_quantity_state *state,
+                    const xb_source_state *sources, uint8_t lost, uint32_t tick_ms)
 {
     uint32_t origin = 0u;
-    int64_t value;
+    int32_t value;
 
     /* SOURCE: the first one when valid */
-    if (offers[0].status == (uint8_t)XB_VALID) {
+    if (sources[spec->sources[0]].status == (uint8_t)XB_VALID) {
         state->held = 0u;
     } else if (state->held < spec->hold
                && (state->origin == 0u || state->origin == XB_ORIGIN_HELD)) {
         /* HOLD: from the tick of the loss on, for `hold` ticks */
+        uint8_t changed = state->status != lost || state->origin == 0u;
+
         state->held += 1u;
-        state->status = offers[0].status;
+        state->status = lost;
         state->origin = (uint8_t)XB_ORIGIN_HELD;
         state->returning = 0u;
-        return 1u;
+        return (uint8_t)(XB_QUANTITY_AGAIN | (changed != 0u ? XB_QUANTITY_CHANGED : 0u));
     } else {
         /* FALLBACK: the next valid source */
-        origin = fallback(spec, offers);
+        origin = fallback(spec, sources);
         if (origin == 0u) {
             /* SUBSTITUTE: a fixed value, or "not available" */
-            substitute(spec, state, offers[0].status);
-            return 0u;
+            state->returning = 0u;
+            xb_substitute(spec, state, lost);
+            return (uint8_t)XB_QUANTITY_CHANGED;
         }
     }
 
     /* RETURN: at once, or with a limited rate from the value shown last */
-    value = offers[origin].value;
+    value = sources[spec->sources[origin]].value;
     if (spec->return_rate != 0u && state->origin != XB_ORIGIN_INITIAL
         && state->origin != XB_ORIGIN_NOT_AVAILABLE && state->origin != origin) {
         state->returning = 1u;
         state->remainder = 0u;
     }
     if (state->returning != 0u) {
-        int64_t target = value;
+        int32_t target = value;
         uint32_t step = xb_rate_step(&state->remainder, spec->return_rate, tick_ms);
 
-        value = xb_approach(state->value, target, step);
+        value = (int32_t)xb_approach(state->value, target, step);
         state->returning = value != target;
     }
-    state->value = (int32_t)value;
-    state->status = offers[origin].status;
+    state->value = value;
+    state->status = (uint8_t)XB_VALID;
     state->origin = (uint8_t)origin;
-    return state->returning;
+    return (uint8_t)(XB_QUANTITY_CHANGED | (state->returning != 0u ? XB_QUANTITY_AGAIN : 0u));
 }

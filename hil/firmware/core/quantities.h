@@ -61,26 +61,30 @@ typedef struct {
     uint8_t watched;
 } xb_source_spec;
 
-/* hold in ticks; return_rate in steps of the resolution per second, 0 = at once; without
- * substitute the loss is "not available". No sources means produced. */
+/* The range of a quantity, and its value at reset. */
 typedef struct {
-    const uint16_t *sources;
-    const uint32_t *senders; /* set of the messages sent on change that carry it */
-    uint32_t source_count;
     int32_t low;
     int32_t high;
-    uint32_t hold;
-    int32_t substitute;
     int32_t initial;
-    uint32_t return_rate;
-    uint8_t has_substitute;
 } xb_quantity_spec;
 
-/* Value and status a source offers. */
+/* Where a received quantity comes from, and what it shows while its first source is lost: hold in
+ * ticks; without substitute the loss is "not available"; return_rate in steps of the resolution per
+ * second, 0 = at once. One that is `plain` has a single source, no hold and no return rate. */
 typedef struct {
-    int32_t value;
-    uint8_t status;
-} xb_offer;
+    const uint16_t *sources;
+    uint32_t source_count;
+    uint32_t hold;
+    uint32_t return_rate;
+    int32_t substitute;
+    int32_t initial;
+    uint8_t has_substitute;
+    uint8_t plain;
+} xb_delivery_spec;
+
+/* What became of a quantity that was worked out, as bits. */
+#define XB_QUANTITY_CHANGED 1u
+#define XB_QUANTITY_AGAIN 2u /* look again in the next tick: a hold or a return is running */
 
 /* All quantities, which of them changed in this tick, and which must be looked at. The two sets
  * hold one bit a quantity; they are no state of their own, since whoever wakes from a reset or a
@@ -99,8 +103,9 @@ uint8_t xb_lost(const xb_quantity_state *state);
 uint8_t xb_take(const xb_source_spec *spec, xb_source_state *state, uint64_t bits);
 uint8_t xb_is_on(const xb_store *store, int32_t index);
 void xb_forget(xb_source_state *state);
-uint8_t xb_evaluate(const xb_quantity_spec *spec, xb_quantity_state *state, const xb_offer *offers,
-                    uint32_t tick_ms);
+void xb_substitute(const xb_delivery_spec *spec, xb_quantity_state *state, uint8_t lost);
+uint8_t xb_evaluate(const xb_delivery_spec *spec, xb_quantity_state *state,
+                    const xb_source_state *sources, uint8_t lost, uint32_t tick_ms);
 
 /* Put a quantity into a set. */
 static inline void xb_add_to(uint32_t *set, uint32_t index)

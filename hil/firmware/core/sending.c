@@ -1,6 +1,8 @@
 /* From quantities to frames: the sending half of the engine (rules 12 and 13). */
 #include "sending.h"
 
+#include "unrolling.h"
+
 /* Keep an accepted frame for this tick's transmission phase. */
 void xb_sending_route(xb_engine *engine, uint32_t message, const xb_frame *frame)
 {
@@ -25,22 +27,18 @@ static xb_frame *next_frame(xb_outputs *outputs, uint8_t bus)
     return &outputs->frames[bus][place];
 }
 
-/* Note which messages that leave on change must be packed anew because a quantity changed. */
-static void note_changes(xb_engine *engine)
+/* Note that a message that leaves on change must be packed anew because a quantity changed. */
+static void note_changes(xb_engine *engine, uint32_t index)
 {
-    for (uint32_t i = 0u; i < XB_QUANTITY_WORDS; i++) {
-        uint32_t changed = engine->changed[i] & xb_spec.watched[i];
+    const xb_transmit_spec *spec = &xb_spec.transmits[index];
+    uint32_t changed = 0u;
 
-        engine->changed[i] = 0u;
-        while (changed != 0u) {
-            uint32_t place = xb_bit_place(xb_lowest(changed));
-            const uint32_t *senders = xb_spec.quantities[32u * i + place].senders;
-
-            for (uint32_t k = 0u; k < XB_TRANSMIT_WORDS; k++) {
-                engine->unpacked[k] |= senders[k];
-            }
-            changed &= changed - 1u;
-        }
+    XB_UNROLLED
+    for (uint32_t i = 0u; i < spec->watched_count; i++) {
+        changed |= engine->changed[spec->watched[i].word] & spec->watched[i].bits;
+    }
+    if (changed != 0u) {
+        engine->unpacked[index] = 1u;
     }
 }
 
@@ -49,31 +47,32 @@ static void note_changes(xb_engine *engine)
 static uint64_t payload_of(xb_engine *engine, uint32_t index)
 {
     const xb_transmit_spec *spec = &xb_spec.transmits[index];
-    uint32_t bit = (uint32_t)1u << (index % 32u);
+    uint64_t payload;
 
-    if (spec->on_change == 0u) {
-        return xb_pack(spec, &xb_all_quantities);
+    if (spec->on_change != 0u && engine->unpacked[index] == 0u) {
+        return engine->payloads[index];
     }
-    if ((engine->unpacked[index / 32u] & bit) != 0u) {
-        engine->unpacked[index / 32u] &= ~bit;
-        engine->payloads[index] = xb_pack(spec, &xb_all_quantities);
+    payload = xb_pack(spec, &xb_all_quantities);
+    if (spec->on_change != 0u) {
+        engine->payloads[index] = payload;
+        engine->unpacked[index] = 0u;
     }
-    return engine->payloads[index];
+    return payload;
 }
 
-/* Return whether own messages may leave on a bus in this tick. */
-static uint8_t may_send(const xb_engine *engine, uint8_t bus)
-{
-    return engine->commands[bus] == (uint8_t)XB_COMMAND_NORMAL && engine->sleep.quiet == 0u;
-}
-
-/* Hand one message over if it is due. */
-static void send_if_due(xb_engine *engine, uint32_t index, xb_outputs *outputs)
+/* Hand one message over if it is due; `may_send` says of each bus whether own messages may leave on
+ * it in this tick. */
+static void send_if_due(xb_engine *engine, uint32_t index, const uint8_t *may_send,
+                        xb_outputs *outputs)
 {
     const xb_transmit_spec *spec = &xb_spec.transmits[index];
     xb_transmit_state *slot = &engine->transmits[index];
+    uint8_t bus = spec->envelope->key.bus;
     uint64_t payload = 0u;
 
+    if (spec->on_change != 0u) {
+        note_changes(engine, index);
+    }
     if (spec->on_loss == (uint8_t)XB_STOP) {
         slot->stopped = xb_source_lost(spec, &xb_all_quantities);
     }
@@ -88,8 +87,8 @@ static void send_if_due(xb_engine *engine, uint32_t index, xb_outputs *outputs)
     if (spec->on_change != 0u || slot->due_in == 0u) {
         payload = payload_of(engine, index);
     }
-    if (xb_transmit_due(spec, slot, payload) != 0u && may_send(engine, spec->key.bus) != 0u) {
-        xb_hand_over(spec, slot, payload, next_frame(outputs, spec->key.bus));
+    if (xb_transmit_due(spec, slot, payload) != 0u && may_send[bus] != 0u) {
+        xb_hand_over(spec->envelope, slot, payload, next_frame(outputs, bus));
     }
 }
 
@@ -97,8 +96,7 @@ static void send_if_due(xb_engine *engine, uint32_t index, xb_outputs *outputs)
 void xb_sending_transmit(xb_engine *engine, xb_outputs *outputs)
 {
     const xb_bridge_spec *spec = &xb_spec;
-
-    note_changes(engine);
+    uint8_t may_send[XB_BUSES];
 
     /* ROUTES */
     outputs->frame_counts[XB_BODY] = 0u;
@@ -117,9 +115,19 @@ void xb_sending_transmit(xb_engine *engine, xb_outputs *outputs)
     }
 
     /* VALUES, DUE, PACK, COUNTER, CHECKSUM; then one tick passes */
+    for (uint32_t i = 0u; i < XB_BUSES; i++) {
+        may_send[i] =
+            engine->commands[i] == (uint8_t)XB_COMMAND_NORMAL && engine->sleep.quiet == 0u;
+    }
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->transmit_count; i++) {
-        send_if_due(engine, i, outputs);
+        send_if_due(engine, i, may_send, outputs);
+    }
+    for (uint32_t i = 0u; i < spec->transmit_count; i++) {
         xb_transmit_pass(&engine->transmits[i]);
+    }
+    for (uint32_t i = 0u; i < XB_QUANTITY_WORDS; i++) {
+        engine->changed[i] = 0u;
     }
 }
 
@@ -127,6 +135,6 @@ void xb_sending_transmit(xb_engine *engine, xb_outputs *outputs)
 void xb_sending_look_at_everything(xb_engine *engine)
 {
     for (uint32_t i = 0u; i < xb_spec.transmit_count; i++) {
-        xb_add_to(engine->unpacked, i);
+        engine->unpacked[i] = 1u;
     }
 }

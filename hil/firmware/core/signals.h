@@ -7,10 +7,11 @@
 
 #include <stdint.h>
 
+#include "xb_tables.h"
+
 /* intel 1 or Motorola 0; is_signed 1 = two's complement; mask as wide as the signal. */
 typedef struct {
-    uint64_t mask;
-    uint64_t field; /* the mask at its place */
+    xb_mask mask;
     uint8_t shift;
     uint8_t intel;
     uint8_t is_signed;
@@ -27,7 +28,7 @@ uint64_t xb_insert(const xb_signal_spec *spec, uint64_t intel_word, uint64_t raw
 /* Return the word of the signal's byte order with the raw value put in; other bits keep. */
 static inline uint64_t xb_into_word(const xb_signal_spec *spec, uint64_t word, uint64_t raw)
 {
-    return (word & ~spec->field) | ((raw & spec->mask) << spec->shift);
+    return (word & ~((uint64_t)spec->mask << spec->shift)) | ((raw & spec->mask) << spec->shift);
 }
 
 #endif

@@ -1,5 +1,6 @@
 /* What the terminals of the module say and carry: the pin phases of a tick (rule 3). */
 #include "terminals.h"
+#include "unrolling.h"
 
 /* Write what a pin says to its source; its quantity is looked at when that is new. */
 static void say(xb_engine *engine, int32_t source, int32_t value, uint8_t status)
@@ -26,6 +27,7 @@ void xb_terminals_read(xb_engine *engine, const xb_inputs *inputs)
 {
     const xb_bridge_spec *spec = &xb_spec;
 
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->level_count; i++) {
         xb_debounce(&spec->levels[i], &engine->levels[i], inputs->levels[i]);
         say(engine, spec->levels[i].source, engine->levels[i].active, (uint8_t)XB_VALID);
@@ -49,6 +51,7 @@ void xb_terminals_drive(const xb_engine *engine, xb_outputs *outputs)
 {
     const xb_bridge_spec *spec = &xb_spec;
 
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->output_count; i++) {
         const xb_output_pin_spec *pin = &spec->outputs[i];
         uint32_t driven = xb_drive(pin, engine->quantities[pin->quantity].value);

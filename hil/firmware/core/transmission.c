@@ -4,21 +4,33 @@
 #include <stddef.h>
 
 #include "arithmetic.h"
+#include "unrolling.h"
 
 /* Return the raw value (rule 4): scaled, saturated to the valid range, never a special code. */
 static uint64_t encode(const xb_pack_spec *spec, int32_t value)
 {
-    int64_t raw = xb_divide((int64_t)value * spec->a + spec->b, spec->d);
+    int64_t raw;
 
-    return (uint64_t)xb_saturate(raw, spec->low, spec->high);
+    if (spec->fits != 0u) {
+        int32_t small =
+            xb_divide_short(value * (int32_t)spec->a + (int32_t)spec->b, (int32_t)spec->d);
+
+        raw = xb_saturate_short(small, (int32_t)spec->low, (int32_t)spec->high);
+    } else {
+        raw = xb_divide((int64_t)value * spec->a + spec->b, spec->d);
+        raw = xb_saturate(raw, spec->low, spec->high);
+    }
+    return (uint64_t)raw;
 }
 
 /* Return the payload of the quantities as they are, before counter and checksum. */
+XB_INSIDE
 uint64_t xb_pack(const xb_transmit_spec *spec, const xb_store *store)
 {
     uint64_t word = spec->base;
     uint8_t intel = 1u; /* the byte order in which `word` stands */
 
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->pack_count; i++) {
         const xb_pack_spec *entry = &spec->packs[i];
         const xb_quantity_state *state = &store->states[entry->quantity];
@@ -36,17 +48,19 @@ uint64_t xb_pack(const xb_transmit_spec *spec, const xb_store *store)
             intel = entry->signal.intel;
             word = xb_swap_word(word);
         }
-        word = xb_into_word(&entry->signal, word, raw);
+        word |= (raw & entry->signal.mask) << entry->signal.shift;
     }
     return intel != 0u ? word : xb_swap_word(word);
 }
 
 /* Return whether a message that stops on loss has to be silent. */
+XB_INSIDE
 uint8_t xb_source_lost(const xb_transmit_spec *spec, const xb_store *store)
 {
     if (spec->on_loss != (uint8_t)XB_STOP) {
         return 0u;
     }
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->loss_of_count; i++) {
         if (xb_usable(&store->states[spec->loss_of[i]]) == 0u) {
             return 1u;
@@ -56,15 +70,14 @@ uint8_t xb_source_lost(const xb_transmit_spec *spec, const xb_store *store)
 }
 
 /* Put a sent message to its reset state: "changed" is judged against reset values, the counter
- * is the one before the first. */
-void xb_transmit_reset(const xb_transmit_spec *spec, xb_transmit_state *state,
-                       const xb_store *store)
+ * is the one before the first. No quantity is there yet. */
+void xb_transmit_reset(const xb_transmit_spec *spec, xb_transmit_state *state)
 {
     *state = xb_transmit_reset_state;
-    state->last_word = xb_pack(spec, store);
-    state->stopped = xb_source_lost(spec, store);
-    if (spec->counter != NULL) {
-        state->counter = spec->counter->before_first;
+    state->last_word = spec->reset_word;
+    state->stopped = spec->on_loss == (uint8_t)XB_STOP && spec->loss_of_count != 0u;
+    if (spec->envelope->counter != NULL) {
+        state->counter = spec->envelope->counter->before_first;
     }
     if (spec->condition == XB_NONE) {
         xb_transmit_start(spec, state);
@@ -97,7 +110,8 @@ uint8_t xb_transmit_due(const xb_transmit_spec *spec, xb_transmit_state *state, 
 }
 
 /* Write the frame that leaves: counter advanced at hand-over, checksum sealed last. */
-void xb_hand_over(const xb_transmit_spec *spec, xb_transmit_state *state, uint64_t payload,
+XB_APART
+void xb_hand_over(const xb_envelope_spec *spec, xb_transmit_state *state, uint64_t payload,
                   xb_frame *frame)
 {
     uint64_t sealed;

@@ -43,8 +43,8 @@ void xb_outputs_to_reset_state(void)
 
     XB_RCC_AHB1ENR |= XB_RCC_AHB1ENR_PORTS;
     (void)XB_RCC_AHB1ENR; /* the clock reaches the ports two cycles later */
-    for (uint32_t i = 0u; i < xb_spec.output_count; i++) {
-        const xb_output_pin_spec *pin = &xb_spec.outputs[i];
+    for (uint32_t i = 0u; i < xb_output_pin_count; i++) {
+        const xb_output_pin_spec *pin = &xb_output_pin_specs[i];
         uint32_t place = pin->place;
 
         if (pin->kind != (uint8_t)XB_PIN_LEVEL) {

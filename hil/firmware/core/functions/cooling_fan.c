@@ -4,6 +4,7 @@
 #include <stddef.h>
 
 #include "arithmetic.h"
+#include "unrolling.h"
 
 /* Move a stage's hysteresis. */
 static void follow(const xb_fan_stage_spec *spec, xb_fan_stage_state *state, uint8_t ignition,
@@ -19,6 +20,7 @@ static void follow(const xb_fan_stage_spec *spec, xb_fan_stage_state *state, uin
 }
 
 /* Run one control tick. */
+XB_INSIDE
 void xb_cooling_fan_step(const xb_cooling_fan_spec *spec, xb_cooling_fan_state *state,
                          xb_fan_stage_state *stages, xb_fan_demand_state *demand,
                          const xb_store *store, const xb_power_state *power)
@@ -37,12 +39,14 @@ void xb_cooling_fan_step(const xb_cooling_fan_spec *spec, xb_cooling_fan_state *
     state->failsafe = ignition != 0u && xb_lost(coolant) != 0u;
 
     /* REQUESTS: each stage's hysteresis, then the others; the highest wins */
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->stage_count; i++) {
         follow(&spec->stages[i], &stages[i], ignition, coolant);
         if (stages[i].hot != 0u) {
             wanted = i + 1u;
         }
     }
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->request_count; i++) {
         const xb_quantity_state *other = &store->states[spec->requests[i].quantity];
 
@@ -73,6 +77,7 @@ void xb_cooling_fan_step(const xb_cooling_fan_spec *spec, xb_cooling_fan_state *
     }
 
     /* OUTPUT: minimum on and off times, delay between starts */
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->stage_count; i++) {
         uint8_t run = i + 1u <= wanted;
 

@@ -2,6 +2,7 @@
 #include "lamps.h"
 
 #include "arithmetic.h"
+#include "unrolling.h"
 
 /* Return whether a cause begins. */
 static uint8_t begins(const xb_lamp_cause_spec *cause, const xb_quantity_state *source)
@@ -22,9 +23,10 @@ static uint8_t ends(const xb_lamp_cause_spec *cause, const xb_quantity_state *so
 }
 
 /* Move the hysteresis of every cause; one whose data is not there does not last. */
-static void follow(const xb_lamp_spec *spec, xb_lamp_state *state, const xb_store *store,
-                   uint8_t judged)
+static XB_INSIDE void follow(const xb_lamp_spec *spec, xb_lamp_state *state,
+                             const xb_store *store, uint8_t judged)
 {
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->cause_count; i++) {
         const xb_lamp_cause_spec *cause = &spec->causes[i];
         const xb_quantity_state *source = &store->states[cause->quantity];
@@ -55,8 +57,9 @@ static void delay(const xb_lamp_spec *spec, xb_lamp_state *state)
 }
 
 /* Return whether data of a lamp is lost. */
-static uint8_t data_lost(const xb_lamp_spec *spec, const xb_store *store)
+static XB_INSIDE uint8_t data_lost(const xb_lamp_spec *spec, const xb_store *store)
 {
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->cause_count; i++) {
         if (xb_lost(&store->states[spec->causes[i].quantity]) != 0u) {
             return 1u;
@@ -66,6 +69,7 @@ static uint8_t data_lost(const xb_lamp_spec *spec, const xb_store *store)
 }
 
 /* Run one control tick. */
+XB_INSIDE
 void xb_lamp_panel_step(const xb_lamp_panel_spec *spec, xb_lamp_panel_state *state,
                         xb_lamp_state *lamps, const xb_store *store, const xb_power_state *power)
 {
@@ -86,6 +90,7 @@ void xb_lamp_panel_step(const xb_lamp_panel_spec *spec, xb_lamp_panel_state *sta
     state->run_time = power->mode == (uint8_t)XB_RUNNING ? xb_add_one(state->run_time) : 0u;
     started = state->run_time > spec->after_start;
 
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->lamp_count; i++) {
         const xb_lamp_spec *lamp = &spec->lamps[i];
         uint8_t missing;

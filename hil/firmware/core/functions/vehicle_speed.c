@@ -2,6 +2,7 @@
 #include "vehicle_speed.h"
 
 #include "arithmetic.h"
+#include "unrolling.h"
 
 /* Publish the speed and the one the driver sees. */
 static void publish(const xb_vehicle_speed_spec *spec, const xb_vehicle_speed_state *state,
@@ -57,6 +58,7 @@ static int32_t largest(const int32_t *values, uint32_t count)
 }
 
 /* Run one control tick. */
+XB_INSIDE
 void xb_vehicle_speed_step(const xb_vehicle_speed_spec *spec, xb_vehicle_speed_state *state,
                            const xb_store *store)
 {
@@ -67,6 +69,7 @@ void xb_vehicle_speed_step(const xb_vehicle_speed_spec *spec, xb_vehicle_speed_s
     int32_t agreed = 0;
 
     /* WHEELS: a held or substituted one has no say */
+    XB_UNROLLED
     for (uint32_t i = 0u; i < spec->wheel_count; i++) {
         const xb_quantity_state *source = &store->states[spec->wheels[i]];
 
