@@ -34,9 +34,9 @@ def in_order(
     """Return function(item) for every item in order, worked out by `jobs` processes.
 
     Fewer than `few` are worked out in this process. The function and the items must be importable
-    by name and picklable. `costs` guesses how long
-    each item takes, in any unit: the longest begin first, so that none is waited for at the end.
-    Closing the iterator early, as an interrupt does, cancels what has not begun.
+    by name and picklable. `costs` guesses how long each item takes, in any unit: the longest begin
+    first, so that none is waited for at the end. Closing the iterator early, as an interrupt does,
+    cancels what has not begun.
     """
     if jobs <= 1 or len(items) < few:
         return map(function, items)

@@ -21,6 +21,7 @@ from tools.timing.observation import Observed, observe
 from tools.timing.paths import Path as Way
 from tools.timing.paths import PathKind, paths
 from tools.timing.rig import Rig
+from tools.timing.trial_making import worst_arrivals
 from tools.timing.trial_run import run_trial
 from tools.timing.trials import Change, Trial
 from xlate_core.compiled import CompiledBridge
@@ -256,3 +257,24 @@ def test_the_readable_engine_gives_the_same_samples() -> None:
     )
     assert json.loads(fast)["ways"]
     assert fast == plain
+
+
+def test_a_gap_is_waited_for_right_behind_a_periodic_frame(minimal: Pairing) -> None:
+    """Every 10 ms from tick 0, changes at once but 5 ms behind the frame before, one tick 1 ms."""
+    way = next(
+        one for one in paths(minimal) if one.name == "engine.STATE.Speed -> body.GAUGE.Turns"
+    )
+    bounds = Bounds(minimal, {"body.GAUGE": 0})
+    transmit = bounds.transmits["body.GAUGE"]
+    bounds.transmits["body.GAUGE"] = replace(transmit, on_change=True, min_gap=5, period=10)
+    sent = [bounds.shows_after_periodic(way, arrival) for arrival in range(10)]
+    assert sent == [0, 5, 5, 5, 5, 5, 6, 7, 8, 9]
+    assert worst_arrivals(bounds, way, 0) == [1]
+
+
+def test_the_deadline_is_that_of_what_is_on_the_way() -> None:
+    pairing = load(PAIRINGS / "farm_pickup")
+    bounds = Bounds(pairing, {})
+    ways = {way.name: way for way in paths(pairing)}
+    assert bounds.deadline(ways["loss of body.BRAKE -> engine.DRIVER.BrakeDown"]) == 80
+    assert bounds.deadline(ways["loss of body.BRAKE -> engine.DRIVER.RoadSpeedWish"]) == 100

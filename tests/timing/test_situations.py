@@ -3,12 +3,13 @@
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from tools.timing import situations
 from tools.timing.bounds import Bounds
-from tools.timing.carrying import carries
+from tools.timing.carrying import Asked, carries
 from tools.timing.changes import effects, moves_by_itself
 from tools.timing.desk import Desk
 from tools.timing.observation import Observed, observe
@@ -17,6 +18,7 @@ from tools.timing.paths import paths
 from tools.timing.rig import Rig
 from tools.timing.situations import explore, groups
 from tools.timing.trials import Change, Stage
+from xlate_core.functions.air_conditioning import AirConditioningSpec
 from xlate_core.functions.cooling_fan import CoolingFanSpec
 from xlate_core.functions.torque_request import TorqueRequestSpec
 from xlate_core.pairing import Pairing, load
@@ -153,32 +155,58 @@ def test_a_way_that_shows_nowhere_keeps_a_reason(
     assert "moved its output through starter in any situation" in one.reason
 
 
-def test_what_a_torque_request_carries() -> None:
-    spec = next(
-        one
-        for one in load(PAIRINGS / "farm_pickup").spec.functions
-        if isinstance(one, TorqueRequestSpec)
+def only(kind: type) -> Any:
+    """Return the only function of a kind in the farm pickup."""
+    (spec,) = (
+        one for one in load(PAIRINGS / "farm_pickup").spec.functions if isinstance(one, kind)
     )
-    assert not carries(spec, spec.request, spec.carried_active, by_value=True)
-    assert carries(spec, spec.request, spec.carried_active)
-    assert carries(spec, spec.friction, spec.answer)
-    assert not carries(spec, spec.maximum, spec.answer)
+    return spec
+
+
+def test_what_a_torque_request_carries() -> None:
+    spec = only(TorqueRequestSpec)
+    assert not carries(spec, Asked(spec.request, spec.carried_active, by_value=True))
+    assert carries(spec, Asked(spec.request, spec.carried_active))
+    assert carries(spec, Asked(spec.request, spec.carried, by_value=True))
+    assert not carries(spec, Asked(spec.actual, spec.carried))
+    assert carries(spec, Asked(spec.friction, spec.answer))
+    assert not carries(spec, Asked(spec.maximum, spec.answer))
     other = replace(spec, increase=True)
-    assert carries(other, spec.maximum, spec.answer)
-    assert not carries(other, spec.friction, spec.answer)
+    assert carries(other, Asked(spec.maximum, spec.answer))
+    assert not carries(other, Asked(spec.friction, spec.answer))
 
 
 def test_a_fan_stage_depends_on_the_wishes_that_reach_it() -> None:
-    spec = next(
-        one
-        for one in load(PAIRINGS / "farm_pickup").spec.functions
-        if isinstance(one, CoolingFanSpec)
-    )
-    assert spec.demand is not None
+    spec = only(CoolingFanSpec)
+    demand = spec.demand
     first, second = (one.output for one in spec.stages)
-    assert carries(spec, spec.demand.road_speed, first)
-    assert not carries(spec, spec.demand.road_speed, second)
-    assert carries(spec, spec.demand.compressor, second)  # a pressure lost counts as high
-    assert carries(spec, spec.coolant, second)
-    alone = replace(spec, demand=replace(spec.demand, pressures=()))
-    assert not carries(alone, spec.demand.compressor, second)
+    assert carries(spec, Asked(demand.road_speed, first))
+    assert not carries(spec, Asked(demand.road_speed, second))
+    assert carries(spec, Asked(spec.coolant, second))
+    assert carries(spec, Asked(demand.pressures[0].quantity, second))
+    assert carries(spec, Asked(demand.inhibit_supply, second))
+
+
+def test_a_compressor_that_stops_without_the_pressure_asks_for_its_own_stage_alone() -> None:
+    spec, cooler = only(CoolingFanSpec), only(AirConditioningSpec)
+    compressor = spec.demand.compressor
+    first, second = (one.output for one in spec.stages)
+    assert carries(spec, Asked(compressor, second))
+    assert carries(spec, Asked(compressor, first, before=(cooler,)))
+    assert not carries(spec, Asked(compressor, second, before=(cooler,)))
+    blind = replace(cooler, windows=())
+    assert carries(spec, Asked(compressor, second, before=(blind,)))
+
+
+def test_a_debounce_is_told_in_control_ticks_where_nothing_is_refused() -> None:
+    """The cruise buttons are debounced for 20 ms; the stalk sends every 50 ms."""
+    pairing = load(PAIRINGS / "farm_pickup")
+    plain = Rig(pairing)
+    way = next(
+        one
+        for one in paths(pairing)
+        if one.name == "body.STALK.CruiseMain -> engine.DRIVER_WISH.CruiseCondition"
+    )
+    bounds = Bounds(pairing, plain.starts)
+    found = effects(plain, bounds, way.source, [way], [Change(way.source, 1)])
+    assert found[way.target].own == 20

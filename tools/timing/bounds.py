@@ -9,7 +9,7 @@ Terms, all at their worst:
     own   what is waited for on purpose: the debounce of the pin, the hold of the lost quantity, a
           frame more when plausibility refuses the first, and what functions on the way take for the
           very step observed (dwell, hysteresis ...), as the reference does it; in ticks
-    D     deadline of the lost unit
+    D     deadline of the lost unit; of several that reach the target the longest
     X     longest execution time of a tick on the board
     s     relative clock error of every node
 
@@ -220,11 +220,25 @@ class Bounds:
         return list(range(transmit.period))
 
     def deadline(self, path: Path) -> int:
-        """Return the longest cyclic deadline of the units of the lost message, in ticks."""
+        """Return the longest cyclic deadline of what the lost message brings on the way, in ticks.
+
+        That of any of its units where the loss stops the sent message.
+        """
         spec = self.pairing.spec
-        return max(
-            unit.deadline for unit in spec.units if spec.messages[unit.message].name == path.source
-        )
+        units = [one for one in spec.units if spec.messages[one.message].name == path.source]
+        reaching = self.on_the_way(path)
+        mine = [
+            unit.deadline
+            for unit in units
+            if any(spec.sources[index].quantity in reaching for index in unit.sources)
+        ]
+        return max(one.deadline for one in units) if self.stops(path) or not mine else max(mine)
+
+    def on_the_way(self, path: Path) -> set[int]:
+        """Return the quantities the first function of a way reads, or its target without one."""
+        first = f"function {path.functions[0]}" if path.functions else path.target
+        plain = first.replace("output.", "output ")
+        return {index for index, one in enumerate(self.pairing.quantities) if plain in one.read_by}
 
     def _response(self, message: str, on_change: bool = False) -> Fraction | None:
         names = [message, message + CHANGES] if on_change else [message]

@@ -37,7 +37,7 @@ def effects(
     found: dict[str, Effect] = {}
     targets = {way.target: way for way in ways}
     for change in candidates(rig, source) if tried is None else tried:
-        arrival, seen = _try(rig, change, set(targets), bounds, ways)
+        arrival, seen = _try(rig, change, set(targets))
         for target, tick in seen.items():
             own = _own(rig, bounds, targets[target], arrival, tick)
             if target not in found or own < found[target].own:
@@ -60,7 +60,7 @@ def _lengthen(rig: Rig, bounds: Bounds, targets: dict[str, Path], found: dict[st
         step = max(rig.pairing.spec.control_ticks, -(-pattern // MOST_MOMENTS))
         for later in range(step, pattern, step):
             wanted = {way.target for way in mine}
-            arrival, seen = _try(rig, change, wanted, bounds, mine, later)
+            arrival, seen = _try(rig, change, wanted, later)
             for target, tick in seen.items():
                 own = _own(rig, bounds, targets[target], arrival, tick)
                 if own > found[target].own:
@@ -99,16 +99,10 @@ def candidates(rig: Rig, source: str) -> list[Change]:
     ]
 
 
-def _try(
-    rig: Rig,
-    change: Change,
-    targets: set[str],
-    bounds: Bounds,
-    ways: list[Path],
-    later: int = 0,
-) -> tuple[int, dict[str, int]]:
+def _try(rig: Rig, change: Change, targets: set[str], later: int = 0) -> tuple[int, dict[str, int]]:
     """Return the tick that took the change first, and the first tick each target shows it.
 
+    For a loss the first is the tick that took the last frame.
     The change comes so many ticks `later` than the start from rest.
     """
     rig.at_rest()
@@ -125,9 +119,8 @@ def _try(
     seen: dict[str, int] = {}
     ticks = LONGEST_MS // rig.pairing.spec.tick_ms
     if is_loss:
-        deadline = next(one for one in ways if one.kind in LOSSES)
         ticks += rig.longest_hold_ms(message) // rig.pairing.spec.tick_ms
-        arrival = last + bounds.deadline(deadline)
+        arrival = last
     for now, outputs, arrived in rig.ticking(senders, inputs, ticks):
         if arrival is None and (is_pin or _brings(rig, message, arrived)):
             arrival = now
@@ -149,39 +142,46 @@ def _brings(rig: Rig, message: str, frames: tuple[Frame, ...]) -> bool:
 def _own(rig: Rig, bounds: Bounds, way: Path, arrival: int, shown: int) -> int:
     """Return the own time in ticks that explains when the effect showed.
 
-    What the pairing says comes first (debounce, hold), then frames refused by plausibility, then
-    whole control ticks of the functions: the least that explains it could be less than it is.
+    What the pairing says comes first (debounce, hold), then frames refused where plausibility is
+    watched, then whole control ticks of the functions: the least that explains it could be less
+    than it is, so it is looked for at many moments.
     """
-    base = _waited_for(rig, way, bounds.stops(way))
-    candidates = [base]
-    if way.kind not in LOSSES and way.source_message is not None:
+    candidates = _waited_for(rig, bounds, way)
+    if way.kind in LOSSES:
+        arrival += bounds.deadline(way)
+    if way.source_message is not None and any(
+        one.watched and one.name.split(" as ")[0] == way.source for one in rig.pairing.spec.sources
+    ):
         period = bounds.period_ticks(way.source_message)
         candidates += [period, 2 * period]
     for own in candidates:
-        if bounds.shows(way, arrival, own) >= shown:
+        if bounds.shows_after_periodic(way, arrival, own) >= shown:
             return own
     step = rig.pairing.spec.control_ticks if way.functions else 1
-    own = base
-    while bounds.shows(way, arrival, own) < shown:
+    own = candidates[-1]
+    while bounds.shows_after_periodic(way, arrival, own) < shown:
         own += step
     return own
 
 
-def _waited_for(rig: Rig, way: Path, stops: bool) -> int:
-    """Return the debounce of the pin, or the longest hold of what the lost message carries."""
+def _waited_for(rig: Rig, bounds: Bounds, way: Path) -> list[int]:
+    """Return the debounce of the pin, or the holds of what the lost message brings, shortest first.
+
+    Of several quantities on the way any may be the one whose end shows.
+    """
     spec = rig.pairing.spec
     if way.source.startswith("input."):
         name = way.source.removeprefix("input.")
-        return next((pin.debounce for pin in spec.pins.levels if pin.name == name), 0)
+        return [next((pin.debounce for pin in spec.pins.levels if pin.name == name), 0)]
     if way.kind not in LOSSES:
-        return 0
+        return [0]
     carried = {
         spec.sources[index].quantity
         for unit in spec.units
         if spec.messages[unit.message].name == way.source
         for index in unit.sources
     }
-    if stops:
+    if bounds.stops(way):
         # The message falls silent with the first of its quantities that is gone.
         target = str(way.target_message)
         lost = {
@@ -190,16 +190,9 @@ def _waited_for(rig: Rig, way: Path, stops: bool) -> int:
             if rig.transmit_names[transmit.key] == target
             for one in transmit.loss_of
         }
-        return min((spec.quantities[one].hold for one in carried & lost), default=0)
-    reaching = _reaching(rig, way)
-    return max((spec.quantities[one].hold for one in carried if one in reaching), default=0)
-
-
-def _reaching(rig: Rig, way: Path) -> set[int]:
-    """Return the quantities that are on the way: read by its first function, or by its target."""
-    first = f"function {way.functions[0]}" if way.functions else way.target
-    plain = first.replace("output.", "output ")
-    return {index for index, one in enumerate(rig.pairing.quantities) if plain in one.read_by}
+        return [min((spec.quantities[one].hold for one in carried & lost), default=0)]
+    reaching = bounds.on_the_way(way)
+    return sorted({spec.quantities[one].hold for one in carried & reaching}) or [0]
 
 
 def moves_by_itself(rig: Rig, ms: int) -> dict[str, int]:

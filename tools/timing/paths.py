@@ -11,7 +11,7 @@ import fnmatch
 from dataclasses import dataclass
 from enum import Enum
 
-from tools.timing.carrying import carries
+from tools.timing.carrying import Asked, carries
 from xlate_core.errors import InputError
 from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing import Pairing
@@ -140,6 +140,7 @@ class _Reach:
     """Which outputs a quantity reaches, through which functions."""
 
     def __init__(self, pairing: Pairing) -> None:
+        self.specs = pairing.spec.functions
         self.order = {one.name: place for place, one in enumerate(pairing.spec.functions)}
         self.functions = {one.name: one for one in pairing.spec.functions}
         self.index = {one.name: index for index, one in enumerate(pairing.spec.quantities)}
@@ -153,7 +154,8 @@ class _Reach:
     def carries(self, function: str, read: str, made: str, by_value: bool) -> bool:
         """Return whether what a function makes depends on what it reads."""
         spec = self.functions[function]
-        return carries(spec, self.index[read], self.index[made], by_value)
+        before = self.specs[: self.order[function]]
+        return carries(spec, Asked(self.index[read], self.index[made], by_value, before))
 
     def from_quantity(
         self, quantity: str, by_value: bool

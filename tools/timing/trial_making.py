@@ -109,10 +109,13 @@ def directed_trials(
     lead = LEAD_US * MICRO_NS
     if source is not None:
         lead += 3 * _rest_us(rig, source) * MICRO_NS
+    # A loss is known a deadline after the last frame.
+    later = bounds.deadline(aim.way) if aim.way.kind in LOSSES else 0
     first = -(-lead // tick)
-    number = first + (arrival - rig.first_tick - first) % bounds.pattern(aim.way)
+    number = first + (arrival - rig.first_tick - first - later) % bounds.pattern(aim.way)
     arrives = (number - 1) * tick + LATE_NS
-    done = bounds.shows_after_periodic(aim.way, rig.first_tick + number, aim.own) - rig.first_tick
+    known = rig.first_tick + number + later
+    done = bounds.shows_after_periodic(aim.way, known, aim.own) - rig.first_tick
     leaves = done * tick + board_time(rig.pairing).us * MICRO_NS
     if source is None:
         trial = _directed(rig, aim, None, arrives, leaves, longest_us)
