@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from hil.vectors.names import names_of
 from tools.timing import situations
 from tools.timing.bounds import Bounds
 from tools.timing.carrying import Asked, carries
@@ -15,6 +16,7 @@ from tools.timing.desk import Desk
 from tools.timing.observation import Observed, observe
 from tools.timing.paths import Path as Way
 from tools.timing.paths import paths
+from tools.timing.resting import resting_values
 from tools.timing.rig import Rig
 from tools.timing.situations import explore, groups
 from tools.timing.trials import Change, Stage
@@ -153,6 +155,13 @@ def test_a_way_that_shows_nowhere_keeps_a_reason(
     (one,) = observe(wiring, 1, 1, lambda *_: None, lambda other: other == way)
     assert not one.reactions
     assert "moved its output through starter in any situation" in one.reason
+
+
+def test_a_part_of_the_data_id_rests_at_what_it_has_to_be() -> None:
+    pairing = load(PAIRINGS / "dairy_van")
+    values = resting_values(pairing, names_of(pairing).received["engine.GEAR"])
+    assert values["IdHigh"] == 0x5
+    assert values["Engaged"] == 3  # a quarter of 0..15
 
 
 def only(kind: type) -> Any:

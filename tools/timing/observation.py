@@ -117,6 +117,7 @@ def observe(
     missing = [one.path for one in open_ways]
     searches = [Search(place, ways, tuple(every), seed) for ways in groups(missing)]
     found: list[Found] = []
+    said(0, len(searches), "other situations")
     sought = parallel.in_order(shown_elsewhere, searches, jobs, few=2)
     for number, some in enumerate(sought, start=1):
         said(number, len(searches), f"other situations: {len(found)} more ways")

@@ -9,7 +9,10 @@ SWITCH_BITS = 3  # a longer signal has a value of its own to rest at
 
 
 def resting_values(pairing: Pairing, received: Received) -> dict[str, int]:
-    """Return raw values at rest: switches as the drive has them, others a quarter up."""
+    """Return raw values at rest: switches as the drive has them, other values a quarter up.
+
+    What the bridge takes no value from keeps its initial one: it may say whose message it is.
+    """
     on = ignition_sources(pairing)
     valid = {source.name: source.valid for source in pairing.spec.sources}
     sealed = {
@@ -24,6 +27,6 @@ def resting_values(pairing: Pairing, received: Received) -> dict[str, int]:
         values[signal.name] = initial_raw(signal)
         if full in on:
             values[signal.name] = max(1, low)
-        elif signal.spec.length > SWITCH_BITS and signal.name not in sealed:
+        elif full in valid and signal.spec.length > SWITCH_BITS and signal.name not in sealed:
             values[signal.name] = low + (high - low) // 4
     return values
