@@ -182,6 +182,7 @@ class _Exploration:
             way
             for way in self.open
             if way.source == change.source
+            and known.still.moving.isdisjoint(self.carried[way.target])
             and self.desk.otherwise(later, known.still, self.carried[way.target])
         ]
         if ways:
