@@ -75,9 +75,74 @@ def test_the_whole_corpus_passes_in_machine_code() -> None:
     assert f"{count} vectors: {count} pass" in done.stdout
 
 
+COLOURS = """\
+from enum import IntEnum
+from elsewhere import Shape
+
+MOST = 3
+
+
+class Colour(IntEnum):
+    RED = 0
+    BLUE = 1
+
+
+def paint(colour: Colour) -> bool:
+    return colour is Colour.BLUE and Shape.ROUND == Shape.other()
+"""
+FINAL = """\
+from enum import IntEnum
+from elsewhere import Shape
+from typing import Final
+_Shape_ROUND: Final = Shape.ROUND
+
+MOST: Final = 3
+
+
+class Colour(IntEnum):
+    RED = 0
+    BLUE = 1
+_Colour_BLUE: Final = Colour.BLUE
+
+
+def paint(colour: Colour) -> bool:
+    return colour is _Colour_BLUE and _Shape_ROUND == Shape.other()
+"""
+
+
+def test_constants_and_members_become_final_names() -> None:
+    members = machine_code.enumerations([COLOURS])
+    assert members == {"Colour": {"RED", "BLUE"}}
+    assert machine_code.with_constants(COLOURS, {**members, "Shape": {"ROUND"}}) == FINAL
+
+
+def test_a_pairing_the_fast_form_does_not_know_is_said() -> None:
+    folder = ROOT / "fixtures" / "pairings" / "long_nights"
+    answer = CliRunner().invoke(main, ["pairing", "translate", str(folder)])
+    assert answer.exit_code == 2
+    assert "bus states, sleep and received profiles run on the engine alone" in answer.output
+
+
 @pytest.mark.slow
-def test_the_fast_form_leaves_an_engine_in_machine_code_to_itself(tmp_path: Path) -> None:
-    """Its steps take no recording numbers: who asks for the fast form gets the readable engine."""
+def test_a_translated_fast_form_is_equal_to_the_engine() -> None:
+    """Both in machine code, on a drive and on random traffic with trouble, resets, snapshots."""
+    folder = ROOT / "fixtures" / "pairings" / "farm_pickup"
+    machine_code.translate(folder, print)
+    answer = CliRunner().invoke(main, ["pairing", "translate", str(folder)])
+    assert "translated before" in answer.output
+    command = [*machine_code.PYTHON, "-m", "tests.compiled.beside", str(folder), "1", "2", "3"]
+    environment = machine_code.environment(print)
+    done = subprocess.run(
+        command, env=environment, cwd=ROOT, capture_output=True, encoding="utf-8", check=False
+    )
+    assert done.returncode == 0, done.stderr
+    count, at_work = map(int, done.stdout.split())
+    assert count > at_work > count // 4
+
+
+@pytest.mark.slow
+def test_an_engine_in_machine_code_without_a_translated_text_runs_alone(tmp_path: Path) -> None:
+    """Who asks for the fast form gets the readable engine."""
     environment = machine_code.environment(print)
     pairing = ROOT / "fixtures" / "pairings" / "minimal"
     build = ["failsafe", "build", str(pairing), "--brief", "--jobs", "1", "--out", str(tmp_path)]

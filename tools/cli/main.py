@@ -13,6 +13,7 @@ from typing import Any
 
 import click
 
+from hil.collecting import collect_rarely
 from xlate_core.errors import InputError
 
 EXIT_DIFFERENCE = 1
@@ -74,6 +75,7 @@ class LazyGroup(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command; an input error is its message on stderr and exit code 2."""
+        collect_rarely()
         try:
             if ctx.params["machine_code"]:
                 from tools import machine_code

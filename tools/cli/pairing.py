@@ -217,6 +217,20 @@ def new(name: str, into: Path) -> None:
 
 
 @command.command()
+@click.argument("folder", type=directory)
+def translate(folder: Path) -> None:
+    """Put engine and fast form of a pairing into machine code, for long runs.
+
+    `xlate --machine-code COMMAND` uses both from then on, until the pairing or the engine is
+    edited. Takes a few minutes; needs the extra `test` and a C compiler.
+    """
+    from tools import machine_code
+
+    made = machine_code.translate(folder, lambda line: click.echo(line, err=True))
+    click.echo(f"{folder.as_posix()}: {'translated' if made else 'translated before'}")
+
+
+@command.command()
 @click.option("--check", "only_check", is_flag=True, help="Exit 1 when the kept copy differs.")
 def schema(only_check: bool) -> None:
     """Write the JSON Schemas of bridge.toml and of options, for editors and other readers."""

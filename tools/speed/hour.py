@@ -33,23 +33,23 @@ def measure(measured: Measured, seconds: int, said: Callable[[str], None]) -> No
     )
 
 
-def of_driving(seconds: int) -> tuple[float, Replayed]:
+def of_driving(seconds: int, plain: bool = False) -> tuple[float, Replayed]:
     """Return the processor time in seconds of an hour, and the drive it is worked out from."""
     replayed: dict[int, Replayed] = {}
 
     def replay(drive_s: int) -> float:
-        took, replayed[drive_s] = _replay(drive_s)
+        took, replayed[drive_s] = _replay(drive_s, plain)
         return took
 
     return an_hour(replay, seconds), replayed[seconds]
 
 
-def _replay(seconds: int) -> tuple[float, Replayed]:
+def _replay(seconds: int, plain: bool) -> tuple[float, Replayed]:
     """Return the processor time in seconds of replaying a drive kept for it."""
     with tempfile.TemporaryDirectory(prefix="xlate-speed-") as folder:
         pairing = load(PAIRING)
         path = Path(folder) / "drive.xlog"
         keep(pairing, SEED, seconds * 1000 // pairing.spec.tick_ms, path)
         began = time.process_time()
-        done = replay_kept(load(PAIRING), path)
+        done = replay_kept(load(PAIRING), path, plain)
         return time.process_time() - began, done

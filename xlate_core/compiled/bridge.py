@@ -10,11 +10,10 @@ frame, as the rules say. An observed engine takes them at once: its observer is 
 """
 
 from collections.abc import Callable, Iterable, Iterator
-from types import FunctionType
 
 from xlate_core.bridge import Bridge
 from xlate_core.compiled.calm import is_calm
-from xlate_core.compiled.program import program_of
+from xlate_core.compiled.program import is_available, program_of
 from xlate_core.compiled.support import Support
 from xlate_core.events import Observer
 from xlate_core.fields import Field
@@ -35,7 +34,7 @@ def engine_of(
     calm_before_first: int = CALM_BEFORE_FIRST,
 ) -> "Bridge | CompiledBridge":
     """Return an engine of a pairing: the fast form, or the readable one where it has to be."""
-    if plain or not is_suited(spec):
+    if plain or not is_suited(spec) or not is_available(spec, observer is not None):
         return Bridge(spec, observer)
     return CompiledBridge(spec, observer, calm_before_first)
 
@@ -44,10 +43,7 @@ def is_suited(spec: BridgeSpec) -> bool:
     """Return whether the fast form knows all the pairing asks for, and can follow the engine.
 
     It does not know bus states, sleep and received profiles, whose checks move in idle ticks too.
-    The steps of an engine in machine code take no recording numbers (and are quicker than it).
     """
-    if not isinstance(Bridge.tick, FunctionType):
-        return False
     if any(message.profile is not None for message in spec.messages):
         return False
     return not spec.watches_buses and all(fault.bus < 0 for fault in spec.faults)
@@ -93,7 +89,7 @@ class CompiledBridge:
         self.observer = observer
         self.plain = Bridge(spec, observer)
         self._before_first = calm_before_first
-        self._suited = is_suited(spec)
+        self._suited = is_suited(spec) and is_available(spec, observer is not None)
         self._pending: list[Frame] = []
         self.receive = self._pending.append
         self.receive_all = self._pending.extend

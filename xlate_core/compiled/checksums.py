@@ -5,10 +5,12 @@ are put beforehand. XOR over octets is the same as the remainder by the polynomi
 same function computes it, with a table in which every octet stands for itself.
 """
 
+from collections.abc import Callable
 from typing import Any
 
 import crcmod.crcmod
 
+from xlate_core.compiled import native
 from xlate_core.compiled.text import Text
 from xlate_core.protection import (
     OCTETS,
@@ -91,6 +93,30 @@ def _run(text: Text, name: str, parts: list[str], start: int, table: bytes, refl
     return result
 
 
+def is_native(spec: ChecksumSpec) -> bool:
+    """Return whether a native text works a checksum out octet by octet."""
+    return spec.plain and (
+        spec.kind in (ChecksumKind.SUM8, ChecksumKind.XOR8)
+        or (spec.crc is not None and spec.crc.width == 8)
+    )
+
+
+def native_text(text: Text, name: str, spec: ChecksumSpec, text_of: Callable[[int], str]) -> str:
+    """Return an expression for a checksum over octets; for a CRC, lines that run it are added."""
+    crc = spec.crc
+    if spec.kind in (ChecksumKind.SUM8, ChecksumKind.XOR8) or crc is None:
+        return native.folded(spec, text_of)
+    table = crc_table(crc)
+    function = _crcfun._crc8r if crc.reflected else _crcfun._crc8
+    start = function(spec.before, register_start(crc), table)
+    text.bind(f"{name}_table", table)
+    text.add(*native.register_lines(start, f"{name}_table", native.covered(spec), text_of))
+    if not spec.after:
+        return f"(register ^ {crc.xorout})"
+    final = bytes(function(spec.after, octet, table) ^ crc.xorout for octet in range(256))
+    return f"i64({text.bind(f'{name}_final', final)}[register])"
+
+
 def wrong_text(text: Text, name: str, spec: ChecksumSpec, whole: int) -> str:
     """Return an expression that is true when `data` carries another checksum than it should."""
     if not spec.plain:
@@ -98,6 +124,8 @@ def wrong_text(text: Text, name: str, spec: ChecksumSpec, whole: int) -> str:
         text.bind(f"{name}_spec", spec)
         return f"not checksum_good({name}_spec, data)"
     own = spec.checksum_octet
+    if text.native and is_native(spec):
+        return f"{native.octet(own)} != {native_text(text, name, spec, native.octet)}"
     everything = (spec.first_octet, spec.last_octet) == (0, whole - 1) and own < whole
     if everything and spec.kind is ChecksumKind.SUM8:
         # The sum with its own octet counted, less twice that octet, is 0 when it is right.

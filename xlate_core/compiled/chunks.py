@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from xlate_core.signals import WORD_OCTETS, SignalSpec
 
 PAIR = 2  # octets
+LONGEST_NATIVE = 7  # octets; one more would need the sign bit
 LETTERS = {1: "B", 2: "H", 4: "I", 8: "Q"}
 
 
@@ -114,8 +115,11 @@ def is_split(signal: SignalSpec) -> bool:
     return first_octet(signal) != signal.last_octet
 
 
-def chunks_for(signals: list[SignalSpec], length: int) -> list[Chunk] | None:
-    """Return chunks of a size `struct` knows that hold the signals; they overlap in no octet."""
+def chunks_for(signals: list[SignalSpec], length: int, native: bool = False) -> list[Chunk] | None:
+    """Return chunks of a size `struct` knows that hold the signals; they overlap in no octet.
+
+    A `native` text reads octets: there a chunk has the size of what it holds, at most 7 octets.
+    """
     spans = [
         (first_octet(one), one.last_octet + 1, one.intel if is_split(one) else None)
         for one in signals
@@ -136,10 +140,12 @@ def chunks_for(signals: list[SignalSpec], length: int) -> list[Chunk] | None:
         low = found[-1].end if found else 0
         high = merged[number + 1][0] if number + 1 < len(merged) else length
         size = next(size for size in LETTERS if size >= end - first)
-        if high - low < size:
+        if native or high - low < size:
             size = end - first
         start = max(low, min(first, high - size))
         found.append(Chunk(start, size, majority if intel is None else intel))
+    if native and any(chunk.size > LONGEST_NATIVE for chunk in found):
+        return None
     return found
 
 

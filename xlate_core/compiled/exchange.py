@@ -1,9 +1,6 @@
 """The live state as text: its names, how it is taken from the records, how it is written back."""
 
-from struct import Struct
-
 from xlate_core.compiled import receiving
-from xlate_core.compiled.chunks import calls_for, unpack_lines
 from xlate_core.compiled.plan import Plan
 from xlate_core.compiled.text import Text
 from xlate_core.functions import PURE
@@ -16,50 +13,58 @@ NEVER = NEVER_EXPIRES
 def live_state(text: Text, plan: Plan) -> None:
     """Add the names of the live state and of the records they stand beside."""
     spec = plan.spec
+    text.declare("i64", "now", "controls", "moved", "at_expiry", "unknown_body", "unknown_engine")
+    text.declare("Any", "held", "idle", "commands", "levels", "duty", "frequency", value="None")
+    text.declare("Any", "power_hold", "rest", "due_next", value="None")
+    text.declare("bool", "pins_level", "pins_duty", "pins_frequency", value="False")
     text.add(
-        "now = controls = moved = at_expiry = 0",
-        "unknown_body = unknown_engine = 0",
-        "held = outputs = idle = None",
-        "commands = levels = duty = frequency = power_hold = rest = None",
-        "pins_level = pins_duty = pins_frequency = False",
         "common = engine.common",
         "store = common.store",
         "touched, changed = store.touched, store.changed",
         "power = engine.control.power",
-        "pending, eager, looks = support.pending, support.eager, support.looks",
-        "sleepers = support.sleepers",
-        "woken = sleepers.woken",
-        "busy = sleepers.busy",
-        "handlers = support.handlers",
-        "look, look_again, stranger = support.look, support.look_again, support.stranger",
-        "unknown_selector = support.unknown_selector",
-        "reject, may_read, read_pins = support.reject, support.may_read, support.read_pins",
-        "bits_of, evaluate, send_events = support.bits_of, support.evaluate, support.send_events",
-        "leave, due_next = support.leave, None",
     )
+    for name, kind in (
+        ("pending", "list[Frame]"),
+        ("eager", "set[int]"),
+        ("looks", "dict[int, set[int]]"),
+        ("sleepers", "Sleepers"),
+        ("handlers", "dict[int, Any]"),
+    ):
+        text.declare(kind, name, value=f"support.{name}")
+    for name in ("look", "look_again", "stranger", "bits_of", "evaluate", "send_events", "leave"):
+        text.declare("Any", name, value=f"support.{name}")
+    for name in ("unknown_selector", "reject", "may_read", "read_pins"):
+        text.declare("Any", name, value=f"support.{name}")
+    text.declare("list[int]", "woken", value="sleepers.woken")
+    text.declare("list[bool]", "busy", value="sleepers.busy")
     for index in range(len(spec.quantities)):
-        text.add(f"q{index} = store.states[{index}]", f"lo{index} = hi{index} = 0")
+        text.add(f"q{index} = store.states[{index}]")
+        text.declare("i64", f"lo{index}", f"hi{index}")
     for index in plan.units:
         text.add(f"u{index} = engine.intake.units[{index}]")
-        text.add(f"a{index} = n{index} = 0", f"z{index} = None", f"h{index} = False")
-        reading = receiving.Reading(spec, spec.messages[spec.units[index].message])
-        for number in range(len(reading.chunks)):
-            text.add(f"w{index}_{number} = 0")
+        text.declare("i64", f"a{index}", f"n{index}")
+        text.declare("bytes | None", f"z{index}", value="None")
+        text.declare("bool", f"h{index}", value="False")
+        reading = receiving.Reading(spec, spec.messages[spec.units[index].message], text.native)
+        text.declare("i64", *(f"w{index}_{number}" for number in range(len(reading.chunks))))
     for number in range(len(spec.messages)):
-        text.add(f"m{number} = engine.intake.messages[{number}]", f"r{number} = g{number} = 0")
+        text.add(f"m{number} = engine.intake.messages[{number}]")
+        text.declare("i64", f"r{number}", f"g{number}")
     for number, layout in enumerate(plan.layouts):
         text.add(f"x{number} = engine.sender.transmits[{number}]")
-        text.add(f"d{number} = k{number} = 0", f"t{number} = f{number} = c{number} = None")
-        text.add(f"stopped{number} = False", f"now_is{number} = was{number} = b''")
-        for index in range(len(layout.message.packs)):
-            text.add(f"p{number}_{index} = 0")
-        for index in range(len(layout.chunks)):
-            text.add(f"e{number}_{index} = 0")
+        text.declare("i64", f"d{number}", f"k{number}")
+        text.declare("i64", f"t{number}", value="-1")
+        text.declare("Frame | None", f"f{number}", value="None")
+        text.declare("dict[int, Frame] | None", f"c{number}", value="None")
+        text.declare("bool", f"stopped{number}", value="False")
+        text.declare("bytes", f"now_is{number}", f"was{number}", value="b''")
+        text.declare("i64", *(f"p{number}_{i}" for i in range(len(layout.message.packs))))
+        text.declare("i64", *(f"e{number}_{i}" for i in range(len(layout.chunks))))
     for number, function in enumerate(spec.functions):
         if isinstance(function, PURE):
-            text.add(f"pure_{number} = support.pure[{number}]")
+            text.declare("Any", f"pure_{number}", value=f"support.pure[{number}]")
         else:
-            text.add(f"step_{number} = support.steps[{number}]")
+            text.declare("Any", f"step_{number}", value=f"support.steps[{number}]")
             text.add(f"fs_{number} = engine.spec.functions[{number}]")
             text.add(f"f_{number} = engine.control.functions[{number}]")
 
@@ -70,7 +75,8 @@ def absorb_function(text: Text, plan: Plan) -> None:
     names = ["now", "controls", "moved", "at_expiry", "unknown_body", "unknown_engine", "held"]
     names += ["idle", "commands", "levels", "duty", "frequency", "power_hold", "rest", "due_next"]
     names += ["pins_level", "pins_duty", "pins_frequency", "busy"]
-    with text.block("def absorb(tick_number, inputs, last, agenda):"):
+    head = "def absorb(tick_number: i64, inputs: Any, last: Any, agenda: Any) -> None:"
+    with text.block(head):
         text.nonlocals(names)
         text.add("now = tick_number", "controls = 0", "moved = -1")
         text.add("unknown_body = unknown_engine = 0", "held = inputs", "due_next = agenda")
@@ -86,7 +92,7 @@ def absorb_function(text: Text, plan: Plan) -> None:
             text.add(
                 f"d{number} = {(1 << len(message.packs)) - 1}",
                 f"k{number} = x{number}.counter",
-                f"t{number} = x{number}.sent_at",
+                f"t{number} = -1 if x{number}.sent_at is None else x{number}.sent_at",
                 f"f{number} = None",
             )
             if not message.packs and message.on_change:
@@ -130,18 +136,16 @@ def _absorb_unit(text: Text, plan: Plan, index: int) -> None:
     text.add(f"h{index} = u{index}.status == {UNIT_FRESH} and word >= 0")
     with text.block(f"if h{index}:"):
         text.add(f"data = word.to_bytes(8, 'little')[:{message.length}]")
-        reading = receiving.Reading(spec, message)
-        for order, call in enumerate(calls_for(reading.chunks, message.length)):
-            unpack = text.bind(f"unpack_{number}_{order}", Struct(call.layout).unpack)
-            names = [f"w{index}_{reading.chunks.index(chunk)}" for chunk in call.chunks]
-            text.nonlocals(names)
-            text.add(*unpack_lines(names, call, unpack))
+        reading = receiving.Reading(spec, message, text.native)
+        names = [f"w{index}_{chunk}" for chunk in range(len(reading.chunks))]
+        text.nonlocals(names)
+        reading.unpack(text, number, names)
 
 
 def settle_function(text: Text, plan: Plan) -> None:
     """Add what writes the live state back to the records."""
     spec = plan.spec
-    with text.block("def settle():"):
+    with text.block("def settle() -> None:"):
         text.nonlocals(["unknown_body", "unknown_engine"])
         text.add("support.settle_head(now, controls, unknown_body, unknown_engine)")
         text.add("unknown_body = unknown_engine = 0")
@@ -160,12 +164,13 @@ def settle_function(text: Text, plan: Plan) -> None:
             text.add(f"m{number}.good = g{number} if g{number} < 65535 else 65535")
         for number, message in enumerate(spec.transmits):
             layout = plan.layouts[number]
+            sent = f"t{number} if t{number} >= 0 else None"
             if message.on_change:
                 payload = f"x{number}.payload"
                 text.add(f"pack_{number}()")
                 text.add(f"x{number}.last = was{number}", f"{payload} = now_is{number}")
-                text.add(f"x{number}.counter = k{number}", f"x{number}.sent_at = t{number}")
+                text.add(f"x{number}.counter = k{number}", f"x{number}.sent_at = {sent}")
             elif layout.suited:
-                text.add(f"x{number}.counter = k{number}", f"x{number}.sent_at = t{number}")
+                text.add(f"x{number}.counter = k{number}", f"x{number}.sent_at = {sent}")
                 with text.block(f"if f{number} is not None:"):
                     text.add(f"x{number}.last = support.unsealed({number}, f{number}[3])")

@@ -8,7 +8,7 @@ from xlate_core.transmission import TransmitSpec
 class Layout:
     """The chunks of one sent message, in one byte order; minority chunks are turned round."""
 
-    def __init__(self, message: TransmitSpec) -> None:
+    def __init__(self, message: TransmitSpec, native: bool = False) -> None:
         """Cut the message up; `suited` says whether that works."""
         self.message = message
         self.length = len(message.base)
@@ -16,7 +16,7 @@ class Layout:
         self.counter = message.counter.signal if message.counter is not None else None
         if self.counter is not None:
             signals.append(self.counter)
-        found = chunks_for(signals, self.length)
+        found = chunks_for(signals, self.length, native)
         self.own = -1 if message.checksum is None else message.checksum.checksum_octet
         plain = message.checksum is None or message.checksum.plain
         self.suited = (

@@ -15,6 +15,7 @@ nobody needs to be woken, `d` open packs of a sent message, `moved` functions wh
 from functools import partial
 from struct import Struct
 
+from xlate_core.compiled import native
 from xlate_core.compiled.checksums import wrong_text
 from xlate_core.compiled.chunks import Chunk, calls_for, chunks_for, unpack_lines
 from xlate_core.compiled.followers import Followers, mark_lines, mark_names
@@ -26,9 +27,11 @@ from xlate_core.reception import MessageSpec, UnitSpec
 from xlate_core.signals import SignalSpec
 
 
-def is_suited(spec: BridgeSpec, message: MessageSpec) -> bool:
+def is_suited(spec: BridgeSpec, message: MessageSpec, native: bool = False) -> bool:
     """Return whether a message gets a receive function; the others take the readable way."""
-    return not message.routes and bool(message.units) and _chunks(spec, message) is not None
+    if message.routes or not message.units:
+        return False
+    return _chunks(spec, message, native) is not None
 
 
 def _signals(spec: BridgeSpec, message: MessageSpec) -> list[SignalSpec]:
@@ -46,16 +49,17 @@ def _signals(spec: BridgeSpec, message: MessageSpec) -> list[SignalSpec]:
     return found
 
 
-def _chunks(spec: BridgeSpec, message: MessageSpec) -> list[Chunk] | None:
-    return chunks_for(_signals(spec, message), message.length)
+def _chunks(spec: BridgeSpec, message: MessageSpec, native: bool) -> list[Chunk] | None:
+    return chunks_for(_signals(spec, message), message.length, native)
 
 
 class Reading:
     """The chunks of one message, and the name each has in the text."""
 
-    def __init__(self, spec: BridgeSpec, message: MessageSpec) -> None:
+    def __init__(self, spec: BridgeSpec, message: MessageSpec, native: bool = False) -> None:
         """Cut the message up; it is a suited one."""
-        self.chunks = _chunks(spec, message) or []
+        self.chunks = _chunks(spec, message, native) or []
+        self._length = message.length
 
     def place(self, signal: SignalSpec) -> tuple[int, int]:
         """Return the number of the chunk that holds a signal, and the shift inside it."""
@@ -64,6 +68,16 @@ class Reading:
             if chunk.first <= first < chunk.end:
                 return number, chunk.shift(signal)
         raise AssertionError(signal.name)  # chunks_for has looked at every signal
+
+    def unpack(self, text: Text, number: int, names: list[str]) -> None:
+        """Add what gives each chunk, by its name, its number out of `data`."""
+        if text.native:
+            text.add(*native.read_lines(names, self.chunks))
+            return
+        for order, call in enumerate(calls_for(self.chunks, self._length)):
+            unpack = text.bind(f"unpack_{number}_{order}", Struct(call.layout).unpack)
+            own = [names[self.chunks.index(chunk)] for chunk in call.chunks]
+            text.add(*unpack_lines(own, call, unpack))
 
     def field(self, signal: SignalSpec) -> str:
         """Return the text of a signal's bits."""
@@ -81,9 +95,9 @@ def receive_function(
 ) -> None:
     """Add the receive function of one suited message."""
     message = spec.messages[number]
-    reading = Reading(spec, message)
+    reading = Reading(spec, message, text.native)
     units = [(index, spec.units[index]) for index in message.units]
-    with text.block(f"def receive_{number}(frame):"):
+    with text.block(f"def receive_{number}(frame: Frame) -> bool | None:"):
         text.nonlocals(_changed_names(spec, number, reading, followers, judged))
         bus, extended, _ = message.key
         wrong_bus = "frame[0]" if bus == 0 else "not frame[0]"
@@ -96,11 +110,8 @@ def receive_function(
         if _may_repeat(spec, message):  # nothing but the ages moves
             with text.block(f"if data == z{units[0][0]}:"):
                 text.add(*[f"a{index} = now" for index, _ in units])
-                text.add(*([f"g{number} += 1"] if judged else []), "return")
-        for order, call in enumerate(calls_for(reading.chunks, message.length)):
-            unpack = text.bind(f"unpack_{number}_{order}", Struct(call.layout).unpack)
-            names = [f"c{reading.chunks.index(chunk)}" for chunk in call.chunks]
-            text.add(*unpack_lines(names, call, unpack))
+                text.add(*([f"g{number} += 1"] if judged else []), "return None")
+        reading.unpack(text, number, [f"c{index}" for index in range(len(reading.chunks))])
         if message.checksum is not None:
             wrong = wrong_text(text, f"check_{number}", message.checksum, message.length)
             with text.block(f"if {wrong}:"):
@@ -120,6 +131,7 @@ def receive_function(
                     _take_unit(text, spec, reading, index, followers)
             else:
                 _take_unit(text, spec, reading, index, followers)
+        text.add("return None")
 
 
 def _rejection(message: MessageSpec, number: int, judged: bool) -> list[str]:
@@ -131,7 +143,7 @@ def _rejection(message: MessageSpec, number: int, judged: bool) -> list[str]:
         lines = [f"m{number}.reference = r{number}", *lines, f"r{number} = m{number}.reference"]
     if judged:
         lines.append("sleepers.wake_control(controls)")
-    return [*lines, "return"]
+    return [*lines, "return None"]
 
 
 def _other_length(text: Text, message: MessageSpec, number: int, left: list[str]) -> None:

@@ -1,10 +1,12 @@
 """Functions that only follow one input: what they did is remembered and done again."""
 
 from collections.abc import Callable
+from functools import partial
 from operator import attrgetter
 from typing import Any
 
 from xlate_core.bridge import Bridge
+from xlate_core.compiled import interpreted
 from xlate_core.events import Reason
 from xlate_core.functions import FUNCTIONS
 
@@ -26,6 +28,10 @@ class _CapturingStore:
         self.store.publish(index, value, status, real)
 
 
+def _run(step: Callable[..., bool], spec: Any, state: Any, bridge: Bridge) -> None:
+    step(spec, state, bridge.common.store, bridge.control.power)
+
+
 def remembering(bridge: Bridge, number: int) -> Callable[[], None]:
     """Return a function that runs a vehicle function which only follows its one input.
 
@@ -38,6 +44,8 @@ def remembering(bridge: Bridge, number: int) -> Callable[[], None]:
     source = store.states[spec.input]
     names = [one.name for one in state.FIELDS]
     own = attrgetter(*names)
+    if interpreted.TRANSLATED:  # running it again costs less there
+        return partial(_run, step, spec, state, bridge)
     known: dict[Any, tuple[Any, list[tuple[int, int, int, bool]]]] = {}
     publish = store.publish
 

@@ -7,20 +7,22 @@ needs to be woken. Waking too often costs time only.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
-from xlate_core import conditions
 from xlate_core.arithmetic import UINT16_MAX
 from xlate_core.bridge import Bridge
+from xlate_core.compiled import interpreted
 from xlate_core.compiled.shadow import try_control
 from xlate_core.compiled.tracing import HIGHEST, LOWEST
 from xlate_core.compiled.trial import FOREVER, RecordedPower, RecordedStore, Rest, attempt
-from xlate_core.functions import FUNCTIONS, PURE
+from xlate_core.functions import PURE
 
 CONTROL = -1  # faults and power mode, which are run together
 CONDITIONS = -2
 NOTHING = (1, 0, 0, 0)  # a range no value is in
-LONGEST_PATIENCE = 256  # control ticks between two trials of a function that does not rest
-WORTH_A_TRIAL = 64  # control ticks of rest; a trial of faults and power mode costs nearly as much
+LONGEST_PATIENCE = 4096 if interpreted.TRANSLATED else 256  # control ticks between two trials
+WORTH = 128 if interpreted.TRANSLATED else 16  # control ticks of rest that pay for a trial
+WORTH_CONTROL = max(WORTH, 64)  # a trial of faults and power mode costs nearly as much
 BEFORE_FIRST_TRIAL = 8  # control ticks; a stay that ends sooner is not worth the trials
 
 
@@ -30,6 +32,7 @@ class Sleepers:
 
     - `busy[n]` says that function n has to be run on every control tick;
     - `control_awake`: faults and power mode have to be run; `judge`: conditions have to be judged;
+    - `next_trial` is the number of control ticks before which nobody is tried;
     - `horizon` is the number of control ticks up to which everybody's rest reaches;
     - `seen[n]` is, by quantity, the range, status and origin with which somebody went to rest;
     - `woken` collects quantities that left their range, or changed status or origin.
@@ -53,6 +56,8 @@ class Sleepers:
     any_busy: bool = True
     control_patience: int = 1
     control_tried: int = 0
+    beside: Any = None
+    next_trial: int = 0
 
     def start(self, controls: int) -> None:
         """Begin with everybody awake; who can rest is tried once the stay has lasted a while."""
@@ -70,22 +75,30 @@ class Sleepers:
         for setter in self.quiet:
             setter(LOWEST, HIGHEST)
         self.judge = False
+        self.next_trial = 0
         self.rest_conditions()
         self._look_ahead()
 
     # REST
 
+    def _beside(self) -> Any:
+        """Return the interpreted engine that trials run on."""
+        if self.beside is None:
+            self.beside = interpreted.bridge_beside(self.bridge)
+        return self.beside
+
     def rest_conditions(self) -> None:
         """Note in which ranges the conditions stay as they are."""
         bridge = self.bridge
-        store = RecordedStore(bridge.common.store)
-        for spec in bridge.spec.conditions:
-            conditions.holds(
+        store = RecordedStore(bridge.common.store, self._beside().spec.quantities)
+        holds = interpreted.module("xlate_core.conditions").holds
+        for spec in self._beside().spec.conditions:
+            holds(
                 spec,
                 bridge.common.clockwork.uptime,
-                bridge.control.power.mode,
+                interpreted.counterpart(bridge.control.power.mode),
                 bridge.common.clockwork.supply_mv,
-                store,  # type: ignore[arg-type]
+                store,
             )
         self._sleep(CONDITIONS, _ranges(store))
 
@@ -94,7 +107,8 @@ class Sleepers:
         bridge = self.bridge
         self.control_awake = True
         self.control_tried = controls
-        found = [try_control(bridge, good) for good in (0, UINT16_MAX)]  # any number in between
+        beside = self._beside()
+        found = [try_control(bridge, beside, good) for good in (0, UINT16_MAX)]  # and in between
         if None in found:
             self.control_patience = min(2 * self.control_patience, LONGEST_PATIENCE)
             return
@@ -111,10 +125,10 @@ class Sleepers:
     def _rest_function(self, number: int, controls: int) -> None:
         """Let a function rest, if it can."""
         bridge = self.bridge
-        spec, state = bridge.spec.functions[number], bridge.control.functions[number]
-        step: Callable[..., bool] = FUNCTIONS[type(spec)][1]
+        spec, state = self._beside().spec.functions[number], bridge.control.functions[number]
+        step = interpreted.module("xlate_core.functions").FUNCTIONS[type(spec)][1]
         recorded = RecordedPower(bridge.control.power)
-        store = RecordedStore(bridge.common.store)
+        store = RecordedStore(bridge.common.store, self._beside().spec.quantities)
         rest = attempt(lambda copied, seen: step(spec, copied, seen, recorded), state, store)
         self.tried[number] = controls
         if rest is None:
@@ -195,13 +209,16 @@ class Sleepers:
         rest.advance(runs)
         if actor == CONTROL:
             self.control_awake = True
-            lasted = runs > WORTH_A_TRIAL
-            more = min(2 * self.control_patience, LONGEST_PATIENCE)
-            self.control_patience = 1 if lasted else more
+            self.control_tried = controls
+            longer = min(2 * self.control_patience, LONGEST_PATIENCE)
+            self.control_patience = 1 if runs > WORTH_CONTROL else longer
+            self.next_trial = 0
             return
         self.busy[actor] = self.any_busy = True
-        lasted = runs > self.patience[actor]
-        self.patience[actor] = 1 if lasted else min(2 * self.patience[actor], LONGEST_PATIENCE)
+        self.tried[actor] = controls
+        self.next_trial = 0
+        longer = min(2 * self.patience[actor], LONGEST_PATIENCE)
+        self.patience[actor] = 1 if runs > WORTH else longer
 
     def settle(self, controls: int) -> None:
         """Bring the advancing numbers of everybody at rest up to date."""
@@ -220,6 +237,8 @@ class Sleepers:
 
     def after_control(self, controls: int) -> None:
         """Let those who were run rest again, where a trial has become due."""
+        if controls < self.next_trial:
+            return
         if self.control_awake and controls - self.control_tried >= self.control_patience:
             self.rest_control(controls)
         if self.control_awake:
@@ -228,6 +247,10 @@ class Sleepers:
             if busy and controls - self.tried[number] >= self.patience[number]:
                 self._rest_function(number, controls)
         self._look_ahead()
+        self.next_trial = min(
+            (self.tried[n] + self.patience[n] for n, busy in enumerate(self.busy) if busy),
+            default=FOREVER,
+        )
 
     def power_moved(self) -> None:
         """Faults, power and all functions were run: whoever rested has to be tried anew."""
@@ -236,6 +259,7 @@ class Sleepers:
                 self.rests.pop(actor)
                 self.busy[actor] = True
         self.any_busy = any(self.busy)
+        self.next_trial = 0
 
     def _look_ahead(self) -> None:
         self.any_busy = any(self.busy)

@@ -9,7 +9,8 @@ handed over.
 
 from struct import Struct
 
-from xlate_core.compiled.checksums import checksum_text
+from xlate_core.compiled import native
+from xlate_core.compiled.checksums import checksum_text, is_native, native_text
 from xlate_core.compiled.chunks import split_values
 from xlate_core.compiled.layout import Layout
 from xlate_core.compiled.scaling import encoding
@@ -27,7 +28,7 @@ def send_function(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> 
         _event_functions(text, spec, number, layout)
         return
     text.bind(f"slot_spec_{number}", message)
-    with text.block(f"def send_{number}():"):
+    with text.block(f"def send_{number}() -> Frame | None:"):
         if not layout.suited:
             text.nonlocals([f"d{number}"])
             _stop(text, number, message)
@@ -43,6 +44,7 @@ def send_function(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> 
         names += [f"c{number}"] if message.counter is not None else []
         text.nonlocals(names + ([f"k{number}"] if message.counter is not None else []))
         _stop(text, number, message)
+        text.declare("i64", "v")
         text.add(f"t{number} = now")
         if message.counter is not None:
             last = message.counter.modulo - 1
@@ -59,7 +61,7 @@ def send_function(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> 
         _put_together(text, number, layout)
         bus, extended, identifier = message.key
         head = f"{int(bus)}, {extended}, {identifier}"
-        text.add(f"f{number} = frame = new(Frame, ({head}, data))")
+        text.add(f"f{number} = frame = new(frame_type, ({head}, data))")
         if message.counter is not None:
             with text.block(f"if c{number} is not None:"):
                 text.add(f"c{number}[k{number}] = frame")
@@ -86,10 +88,11 @@ def _event_functions(text: Text, spec: BridgeSpec, number: int, layout: Layout) 
     """Add `pack_` (bring the payload up to date) and `send_` of a message sent on change."""
     message = spec.transmits[number]
     text.bind(f"slot_spec_{number}", message)
-    with text.block(f"def pack_{number}():"):
+    with text.block(f"def pack_{number}() -> bool:"):
         text.nonlocals([f"d{number}", f"now_is{number}"])
         if layout.suited and layout.own < 0 and layout.counter is None:
             text.nonlocals(_pack_names(number, layout))
+            text.declare("i64", "v")
             with text.block(f"if d{number}:"):
                 _pack(text, spec, number, layout, blank=False)
                 _put_together(text, number, layout)
@@ -103,7 +106,7 @@ def _event_functions(text: Text, spec: BridgeSpec, number: int, layout: Layout) 
                     f"now_is{number} = x{number}.payload",
                 )
         text.add(f"return now_is{number} != was{number}")
-    with text.block(f"def send_{number}():"):
+    with text.block(f"def send_{number}() -> Frame | None:"):
         text.nonlocals([f"was{number}", f"t{number}", f"f{number}"])
         if message.counter is not None:
             text.nonlocals([f"k{number}"])
@@ -128,7 +131,7 @@ def _event_functions(text: Text, spec: BridgeSpec, number: int, layout: Layout) 
             text.add(f"data = seal({specs}, now_is{number}, {value})")
         bus, extended, identifier = message.key
         head = f"{int(bus)}, {extended}, {identifier}"
-        text.add(f"f{number} = frame = new(Frame, ({head}, data))", "return frame")
+        text.add(f"f{number} = frame = new(frame_type, ({head}, data))", "return frame")
 
 
 def _pack_names(number: int, layout: Layout) -> list[str]:
@@ -234,11 +237,25 @@ def _put_together(text: Text, number: int, layout: Layout) -> None:
         if counted is not None and counted[0] == index:
             turn = f"k{number} << {counted[1]}" if counted[1] else f"k{number}"
             value = turn if value == "0" else f"{value} | {turn}"
-        values += split_values(value, chunk, layout.intel)
+        values += (
+            [native.placed(value, chunk)]
+            if text.native
+            else split_values(value, chunk, layout.intel)
+        )
     behind = layout.own == layout.length - 1  # the checksum is put behind the other octets
     length = layout.length - 1 if behind else layout.length
-    pack = text.bind(f"pack_into_{number}", Struct(layout.layout(length)).pack)
-    text.add(f"data = {pack}({', '.join(values)})")
+    if text.native:
+        text.declare("i64", "word", value=" | ".join(values) or "0")
+        if message.checksum is not None and is_native(message.checksum):
+            own = 8 * layout.own
+            octet = native_text(text, f"seal_{number}", message.checksum, native.octet_of_word)
+            text.add(f"word |= {octet} << {own}" if own else f"word |= {octet}")
+            text.add(f"data = {native.octets_of_word(layout.length)}")
+            return
+        text.add(f"data = {native.octets_of_word(length)}")
+    else:
+        pack = text.bind(f"pack_into_{number}", Struct(layout.layout(length)).pack)
+        text.add(f"data = {pack}({', '.join(values)})")
     if message.checksum is None:
         return
     text.bind("OCTETS", OCTETS)

@@ -10,38 +10,45 @@ from typing import Any
 
 from xlate_core.bridge import Bridge
 from xlate_core.compiled.tracing import UntraceableError
-from xlate_core.compiled.trial import Opened, RecordedStore, Rest, judge, open_record
-from xlate_core.control import Control
+from xlate_core.compiled.trial import Opened, RecordedStore, Rest, copied, judge, open_record
 
 RECORDS = ("faults", "operation", "entries", "snapshots", "power", "sleep")
 """What a control tick moves, functions aside."""
 
 
-def try_control(bridge: Bridge, good: int) -> Rest | None:
-    """Return what keeps faults and power mode at rest when `good` frames came, or None."""
+def try_control(bridge: Bridge, beside: Any, good: int) -> Rest | None:
+    """Return what keeps faults and power mode at rest when `good` frames came, or None.
+
+    `beside` is the interpreted engine beside the bridge, of which shadows are made.
+    """
     opened: list[Opened] = []
-    store = RecordedStore(bridge.common.store)
+    store = RecordedStore(bridge.common.store, beside.spec.quantities)
     try:
-        _shadow(bridge, store, opened, good).tick()
+        _shadow(bridge, beside, store, opened, good).tick()
     except (UntraceableError, AttributeError, TypeError):
         return None
     return judge(opened, store)
 
 
-def _shadow(bridge: Bridge, store: RecordedStore, opened: list[Opened], good: int) -> Control:
+def _shadow(
+    bridge: Bridge, beside: Any, store: RecordedStore, opened: list[Opened], good: int
+) -> Any:
     """Return a copy of the control part; its tick touches nothing of the original."""
-    common = copy(bridge.common)
-    common.store = store  # type: ignore[assignment]
+    common = copy(beside.common)
+    common.conditions = bridge.common.conditions
+    common.now = bridge.common.now
+    common.store = store
     common.observer = None
     common.clockwork = _opened(bridge.common.clockwork, opened)
     common.lines = _opened(bridge.common.lines, opened)
-    shadow = copy(bridge.control)
+    shadow = copy(beside.control)
     shadow.common = common
-    shadow.bus_watch = copy(bridge.bus_watch)
+    shadow.bus_watch = copy(beside.bus_watch)
     shadow.bus_watch.common = common
-    shadow.messages = [copy(message) for message in bridge.intake.messages]
+    shadow.messages = [copied(message) for message in bridge.intake.messages]
     for index in common.judged:
         shadow.messages[index].good = good
+    shadow.power_hold = bridge.control.power_hold
     shadow._functions = ()
     shadow.functions = []
     shadow.moved = set()

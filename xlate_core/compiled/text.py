@@ -13,8 +13,9 @@ class Text:
     `bound` holds the objects of the pairing and the engine's functions that the text uses by name.
     """
 
-    def __init__(self) -> None:
-        """Start with an empty text."""
+    def __init__(self, native: bool = False) -> None:
+        """Start with an empty text; a native one is meant for translation into machine code."""
+        self.native = native
         self.lines: list[str] = []
         self.bound: dict[str, Any] = {}
         self._depth = 0
@@ -22,6 +23,10 @@ class Text:
     def add(self, *lines: str) -> None:
         """Add lines at the present depth."""
         self.lines += [INDENT * self._depth + line for line in lines]
+
+    def declare(self, type_name: str, *names: str, value: str = "0") -> None:
+        """Add local names with their type, all of one value."""
+        self.add(*[f"{name}: {type_name} = {value}" for name in names])
 
     @contextmanager
     def block(self, head: str) -> Iterator[None]:

@@ -17,15 +17,16 @@ from xlate_core.pins import PinKind, drive
 from xlate_core.transmission import hand_over, pack, source_lost
 
 
-def write(spec: BridgeSpec, observed: bool = False) -> Text:
+def write(spec: BridgeSpec, observed: bool = False, native: bool = False) -> Text:
     """Return the text of a pairing's fast form, with everything it refers to.
 
-    An observed one keeps the tick number of events up to date and tells of safe states.
+    An observed one keeps the tick number of events up to date and tells of safe states; a native
+    one is meant for translation into machine code.
     """
-    plan, text = Plan(spec), Text()
+    plan, text = Plan(spec, native), Text(native)
     for name, value in (
-        ("Frame", Frame),
-        ("Outputs", Outputs),
+        ("frame_type", Frame),
+        ("outputs_type", Outputs),
         ("new", tuple.__new__),
         ("drive", drive),
         ("pack", pack),
@@ -33,7 +34,7 @@ def write(spec: BridgeSpec, observed: bool = False) -> Text:
         ("source_lost", source_lost),
     ):
         text.bind(name, value)
-    with text.block("def build(engine, support):"):
+    with text.block("def build(engine: Bridge, support: Any) -> None:"):
         live_state(text, plan)
         for number, suited in enumerate(plan.suited):
             if suited:
@@ -67,28 +68,28 @@ def _marks(text: Text, plan: Plan) -> None:
     """Add, per quantity, what notes a change found outside the receive functions; and `note`."""
     followers = plan.followers
     for index in range(len(plan.spec.quantities)):
-        with text.block(f"def mark_{index}():"):
+        with text.block(f"def mark_{index}() -> None:"):
             text.nonlocals(mark_names(followers, index))
             text.add(*mark_lines(followers, index))
             for message in followers.stops[index]:
                 text.add(f"eager.add({message})")
             text.add(f"woken.append({index})")
-        with text.block(f"def quiet_{index}(low, high):"):
+        with text.block(f"def quiet_{index}(low: i64, high: i64) -> None:"):
             text.nonlocals([f"lo{index}", f"hi{index}"])
             text.add(f"lo{index} = low", f"hi{index} = high")
     count = range(len(plan.spec.quantities))
     text.add(f"mark = [{', '.join(f'mark_{i}' for i in count)}]")
     text.add(f"quiet = [{', '.join(f'quiet_{i}' for i in count)}]")
-    with text.block("def note():"):
+    with text.block("def note() -> None:"):
         with text.block("for index in changed:"):
             text.add("mark[index]()")
         text.add("changed.clear()")
-    with text.block("def sent_at(message):"):
+    with text.block("def sent_at(message: i64) -> int | None:"):
         for index in plan.events:
             with text.block(f"if message == {index}:"):
-                text.add(f"return t{index}")
+                text.add(f"return t{index} if t{index} >= 0 else None")
         text.add("return None")
-    with text.block("def stop(message):"):
+    with text.block("def stop(message: i64) -> None:"):
         text.nonlocals([f"stopped{index}" for index in plan.stops])
         for index in plan.stops:
             with text.block(f"if message == {index}:"):
@@ -96,7 +97,7 @@ def _marks(text: Text, plan: Plan) -> None:
                 text.add(
                     f"stopped{index} = x{index}.stopped = source_lost(slot_spec_{index}, store)"
                 )
-    with text.block("def settle_source(unit):"):
+    with text.block("def settle_source(unit: i64) -> None:"):
         for index in plan.units:
             with text.block(f"if unit == {index} and z{index} is not None:"):
                 text.add(f"support.settle_unit({index}, z{index})")
@@ -104,9 +105,9 @@ def _marks(text: Text, plan: Plan) -> None:
 
 def _expiry(text: Text, plan: Plan) -> None:
     """Add what looks for units whose deadline has come; True when there is one."""
-    with text.block("def expire():"):
+    with text.block("def expire() -> bool:"):
         text.nonlocals(["at_expiry"])
-        text.add("nearest = support.other_expiry")
+        text.declare("i64", "nearest", value="support.other_expiry")
         for index in plan.units:
             if plan.spec.units[index].deadline or plan.spec.units[index].first_deadline:
                 text.add(f"expiry = a{index} + n{index}")
@@ -118,7 +119,7 @@ def _expiry(text: Text, plan: Plan) -> None:
 def _control(text: Text, plan: Plan, observed: bool) -> None:
     """Add the control tick: nobody, those who are busy, or all by the readable engine."""
     good = [f"g{number}" for number in plan.judged]
-    with text.block("def control():"):
+    with text.block("def control() -> None:"):
         text.nonlocals(["controls", "moved", *good])
         with text.block("if controls >= sleepers.horizon:"):
             text.add("sleepers.wake_expired(controls)")
@@ -163,7 +164,7 @@ def _tell_readers(text: Text, number: int) -> None:
 def _pins(text: Text, plan: Plan) -> None:
     """Add what works out the output pins of the kinds that changed."""
     names = {PinKind.LEVEL: "levels", PinKind.DUTY: "duty", PinKind.FREQUENCY: "frequency"}
-    with text.block("def drive_pins():"):
+    with text.block("def drive_pins() -> None:"):
         text.nonlocals([*names.values(), *(f"pins_{kind.name.lower()}" for kind in PinKind)])
         text.nonlocals(["idle"])
         for kind, name in names.items():
@@ -181,20 +182,21 @@ def _pins(text: Text, plan: Plan) -> None:
 
 def _take(text: Text) -> None:
     """Add what takes one frame at once, for an observed engine; and the number of the next tick."""
-    with text.block("def take(frame):"):
+    with text.block("def take(frame: Frame) -> bool | None:"):
         text.add("common.now = now", "handler = handlers.get(frame[2])")
         with text.block("if handler is None:"):
             text.add("return stranger(frame)")
         text.add("return handler(frame)")
-    with text.block("def number():"):
+    with text.block("def number() -> i64:"):
         text.add("return now")
 
 
 def _tick(text: Text, observed: bool) -> None:
     """Add the tick; its order is that of the readable engine's."""
     more = ", *rest" if len(Outputs._fields) > 6 else ""
-    with text.block("def tick(inputs):"):
+    with text.block("def tick(inputs: Inputs) -> Outputs:"):
         text.nonlocals(["now", "unknown_body", "unknown_engine", "idle", "held"])
+        text.declare("Any", "control_due", "body", "engine_bus", value="None")
         if observed:
             text.add("common.now = now")
         with text.block("if inputs is not held and inputs != held and not may_read(inputs):"):
@@ -228,14 +230,14 @@ def _tick(text: Text, observed: bool) -> None:
                 with text.block("if pins_level or pins_duty or pins_frequency or idle is None:"):
                     text.add("drive_pins()")
                     text.add(
-                        "idle = new(Outputs, (((), ()), commands, levels, duty, frequency, "
+                        "idle = new(outputs_type, (((), ()), commands, levels, duty, frequency, "
                         f"power_hold{more}))"
                     )
                 with text.block("if sleepers.judge:"):
                     text.add("support.commit(now, controls)")
                     text.add("held = support.held")
                 text.add("return idle")
-            text.add("body = engine_bus = ()")
+            text.add("body = ()", "engine_bus = ()")
         with text.block("else:"):
             text.add("control_due, body, engine_bus = due")
             with text.block("if control_due:"):
@@ -259,8 +261,9 @@ def _tick(text: Text, observed: bool) -> None:
             text.add("support.commit(now, controls)", "held = support.held")
             text.add("power_hold_is()")
         text.add(
-            f"return new(Outputs, (frames, commands, levels, duty, frequency, power_hold{more}))"
+            "return new(outputs_type, (frames, commands, levels, duty, frequency, "
+            f"power_hold{more}))"
         )
-    with text.block("def power_hold_is():"):
+    with text.block("def power_hold_is() -> None:"):
         text.nonlocals(["power_hold", "idle"])
         text.add("power_hold = engine.control.power_hold", "idle = None")

@@ -11,8 +11,8 @@ So nothing needs to be known of a vehicle function: a new one works without a ch
 
 from typing import Any, NoReturn
 
-LOWEST = -(1 << 64)
-HIGHEST = 1 << 64
+LOWEST = -(1 << 62)  # beyond any number of the engine, and a 64-bit one in machine code
+HIGHEST = 1 << 62
 
 
 class UntraceableError(Exception):

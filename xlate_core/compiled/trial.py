@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, fields, is_dataclass
 from functools import cache
 from typing import Any
 
+from xlate_core.compiled import interpreted
 from xlate_core.compiled.tracing import HIGHEST, LOWEST, Recorded, UntraceableError, Variable
 from xlate_core.quantities import QuantitySpec, QuantityState, QuantityStore
 
@@ -51,16 +52,16 @@ class RecordedQuantity:
         """Stand in for a quantity."""
         self.variable = Variable(state.value)
         self.value = Recorded(self.variable)
-        self.status = state.status
+        self.status = interpreted.counterpart(state.status)
         self.origin = state.origin
 
 
 class RecordedStore:
     """A quantity store that records what is read and whether a publication changes anything."""
 
-    def __init__(self, store: QuantityStore) -> None:
-        """Look at a store without changing it."""
-        self.specs: tuple[QuantitySpec, ...] = store.specs
+    def __init__(self, store: QuantityStore, specs: tuple[QuantitySpec, ...]) -> None:
+        """Look at a store without changing it; `specs` are those of the interpreted engine."""
+        self.specs = specs
         self.states = self
         self.read: dict[int, RecordedQuantity] = {}
         self.published: set[int] = set()
@@ -81,7 +82,7 @@ class RecordedStore:
         """See whether a publication would change the quantity, by the store's own function."""
         self.published.add(index)
         scratch: Any = {index: copied(self._store.states[index])}
-        trial = QuantityStore(self._store.specs, scratch)
+        trial = interpreted.kind(QuantityStore)(self.specs, scratch)
         trial.publish(index, int(value), int(status), bool(real))
         self.changes = self.changes or bool(trial.changed)
 
@@ -99,7 +100,7 @@ class RecordedPower:
         if not isinstance(value, int):
             raise UntraceableError(f"power.{name} is no number")
         self.looked_at.add(name)
-        return value
+        return interpreted.counterpart(value)
 
     def __setattr__(self, name: str, value: Any) -> None:
         raise UntraceableError("a step changes the power state")
@@ -124,16 +125,18 @@ def _field_names(kind: Any) -> tuple[str, ...]:
 
 
 def copied(record: Any) -> Any:
-    """Return a copy of a state record; what it holds is shared."""
-    twin = object.__new__(type(record))
+    """Return a copy of a state record, of the interpreted engine; what it holds is shared."""
+    made: Any = interpreted.kind(record.__class__)
+    twin = object.__new__(made)
     for name in _field_names(record.__class__):
-        setattr(twin, name, getattr(record, name))
+        setattr(twin, name, interpreted.counterpart(getattr(record, name)))
     return twin
 
 
 def open_record(original: Any, found: list[Opened]) -> Any:
-    """Return a copy of a state record whose plain numbers record."""
-    twin = object.__new__(type(original))
+    """Return a copy of a state record, of the interpreted engine, whose plain numbers record."""
+    made: Any = interpreted.kind(original.__class__)
+    twin = object.__new__(made)
     numbers = Opened(original, twin)
     found.append(numbers)
     for name in _field_names(original.__class__):
@@ -142,8 +145,8 @@ def open_record(original: Any, found: list[Opened]) -> Any:
             variable = numbers.variables[name] = Variable(value)
             setattr(twin, name, Recorded(variable))
         elif value is None or isinstance(value, int | str | bytes | tuple):
-            numbers.constants[name] = value
-            setattr(twin, name, value)
+            constant = numbers.constants[name] = interpreted.counterpart(value)
+            setattr(twin, name, constant)
         elif isinstance(value, list):
             parts = [open_record(part, found) for part in value]
             numbers.lists[name] = parts

@@ -1,0 +1,69 @@
+"""The text that is translated into machine code, run as Python: equal to the readable engine.
+
+That the translation does the same is shown in `tests/tools/test_machine_code.py`.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from tests.compiled.lockstep import calm_stimulus, run_beside
+from tests.compiled.test_lockstep import SUITED
+from tests.core.test_bridge import PAIRINGS
+from xlate_core.compiled import bridge, native
+from xlate_core.compiled.chunks import Chunk
+from xlate_core.compiled.ticking import write
+from xlate_core.interface import BridgeSpec
+from xlate_core.pairing import load
+
+TICKS = 3000
+
+
+def native_program(spec: BridgeSpec, observed: bool) -> Callable[[Any, Any], None]:
+    """Return the native text's `build`; a Python number does not turn negative at bit 63."""
+    text = write(spec, observed, native=True)
+    names: dict[str, Any] = {}
+    exec(native.module_text(text).replace(", signed=True", ""), names)
+    return lambda engine, support: names["build"](engine, support, text.bound)
+
+
+@pytest.fixture
+def interpreted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have the fast form run the native text."""
+    monkeypatch.setattr(bridge, "program_of", native_program)
+
+
+@pytest.mark.usefixtures("interpreted")
+@pytest.mark.parametrize("name", SUITED)
+def test_the_native_text_is_equal_to_the_readable_engine(name: str) -> None:
+    spec = load(PAIRINGS / name).spec
+    _, at_work = run_beside(spec, calm_stimulus(spec, 3, TICKS), 3)
+    assert at_work > TICKS // 50
+
+
+def turned(names: list[str], chunks: list[Chunk]) -> list[str]:
+    """Read every chunk in the other byte order."""
+    other = [Chunk(chunk.first, chunk.size, not chunk.intel) for chunk in chunks]
+    return READ(names, other)
+
+
+READ = native.read_lines
+BROKEN: dict[str, tuple[str, Any]] = {
+    "byte order read": ("read_lines", turned),
+    "byte order sent": ("placed", lambda value, chunk: f"({value}) << {8 * chunk.first}"),
+    "checksum of other octets": (
+        "octet_of_word",
+        lambda place: f"(word >> {8 * (place ^ 1)} & 255)",
+    ),
+}
+
+
+@pytest.mark.usefixtures("interpreted")
+@pytest.mark.parametrize("what", BROKEN)
+def test_a_broken_native_text_is_caught(what: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    name, broken = BROKEN[what]
+    monkeypatch.setattr(native, name, broken)
+    spec = load(PAIRINGS / "farm_pickup").spec
+    with pytest.raises(AssertionError):
+        run_beside(spec, calm_stimulus(spec, 70, TICKS, trouble=0), 70)

@@ -1,0 +1,106 @@
+"""The text of the fast form as it is translated into machine code.
+
+There a call into a library costs more than the arithmetic it saves, so octets are read, checked and
+put together one by one in 64-bit numbers; all else is the same text. `head_lines` and `binding`
+make a module of it: what the interpreted text has as its global names comes in as `bound`.
+"""
+
+from collections.abc import Callable, Iterable
+
+from xlate_core.compiled.chunks import Chunk
+from xlate_core.compiled.text import Text
+from xlate_core.protection import ChecksumKind, ChecksumSpec
+
+WORD_OCTETS = 8
+MOST_BITS = 62  # of a number that holds one bit for each function or pack
+
+HEAD = """\
+from typing import Any
+
+from mypy_extensions import i64
+
+from xlate_core.bridge import Bridge
+from xlate_core.compiled.rest import Sleepers
+from xlate_core.frames import Frame
+from xlate_core.interface import Inputs, Outputs
+
+
+def build(engine: Bridge, support: Any, bound: dict[str, Any]) -> None:
+"""
+
+
+def module_text(text: Text) -> str:
+    """Return a whole module: `build` with the types of what the text refers to."""
+    lines = []
+    for name in text.bound:
+        kind = "bytes" if name.endswith(("_table", "_final")) else "Any"
+        kind = "tuple[bytes, ...]" if name == "OCTETS" else kind
+        lines.append(f"    {name}: {kind} = bound[{name!r}]")
+    return HEAD + "\n".join([*lines, *text.lines[1:]]) + "\n"
+
+
+def octet(place: int) -> str:
+    """Return the text of an octet of `data`."""
+    return f"i64(data[{place}])"
+
+
+def read_lines(names: list[str], chunks: Iterable[Chunk]) -> list[str]:
+    """Return the lines that give each chunk its number out of `data`."""
+    lines = []
+    for name, chunk in zip(names, chunks, strict=True):
+        places = range(chunk.first, chunk.end)
+        parts = []
+        for significance, place in enumerate(places if chunk.intel else reversed(places)):
+            shift = f" << {8 * significance}" if significance else ""
+            parts.append(octet(place) + shift)
+        lines.append(f"{name} = {' | '.join(parts)}")
+    return lines
+
+
+def placed(value: str, chunk: Chunk) -> str:
+    """Return the text of a chunk's number at its place in the payload as a little-endian word."""
+    if chunk.intel or chunk.size == 1:
+        return f"({value}) << {8 * chunk.first}" if chunk.first else f"({value})"
+    parts = []
+    for place in range(chunk.size):
+        down, up = 8 * (chunk.size - 1 - place), 8 * (chunk.first + place)
+        shifted = f"({value}) >> {down}" if down else f"({value})"
+        parts.append(f"({shifted} & 255)" + (f" << {up}" if up else ""))
+    return " | ".join(parts)
+
+
+def octet_of_word(place: int) -> str:
+    """Return the text of an octet of `word`, a payload as a little-endian number."""
+    return f"(word >> {8 * place} & 255)" if place else "(word & 255)"
+
+
+def octets_of_word(length: int) -> str:
+    """Return the text of the payload that `word` holds."""
+    sign = ", signed=True" if length == WORD_OCTETS else ""
+    return f"int(word).to_bytes({length}, 'little'{sign})"
+
+
+def covered(spec: ChecksumSpec) -> list[int]:
+    """Return the places of the octets a checksum covers, without its own."""
+    places = range(spec.first_octet, spec.last_octet + 1)
+    return [place for place in places if place != spec.checksum_octet]
+
+
+def register_lines(
+    start: int, table: str, places: Iterable[int], text_of: Callable[[int], str]
+) -> list[str]:
+    """Return the lines that run a CRC register of 8 bits over octets."""
+    lines = [f"register: i64 = {start}"]
+    return lines + [f"register = i64({table}[register ^ {text_of(place)}])" for place in places]
+
+
+def folded(spec: ChecksumSpec, text_of: Callable[[int], str]) -> str:
+    """Return the text of a sum or of an exclusive or over octets."""
+    constants = spec.before + spec.after
+    parts = [text_of(place) for place in covered(spec)]
+    if spec.kind is ChecksumKind.SUM8:
+        return f"(({' + '.join([*parts, str(sum(constants))])}) & 255)"
+    start = 0
+    for one in constants:
+        start ^= one
+    return f"({' ^ '.join([*parts, str(start)])})"
