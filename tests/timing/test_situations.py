@@ -219,3 +219,18 @@ def test_a_debounce_is_told_in_control_ticks_where_nothing_is_refused() -> None:
     bounds = Bounds(pairing, plain.starts)
     found = effects(plain, bounds, way.source, [way], [Change(way.source, 1)])
     assert found[way.target].own == 20
+
+
+def test_the_time_of_a_function_is_told_though_source_and_sent_message_keep_step() -> None:
+    """The oil lamp waits 6 ms; its pressure comes every 4 ms, the lamps are sent every 4 ms."""
+    pairing = load(PAIRINGS / "instruments")
+    plain = Rig(pairing)
+    way = next(
+        one
+        for one in paths(pairing)
+        if one.name == "engine.WARMTH.OilPressure -> body.LAMPS.OilPressure"
+    )
+    bounds = Bounds(pairing, plain.starts)
+    assert bounds.pattern(way) == bounds.period_ticks("engine.WARMTH") == 4
+    found = effects(plain, bounds, way.source, [way], [Change(way.source, 0)])
+    assert found[way.target].own == 6

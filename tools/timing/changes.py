@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from tools.timing.bounds import Bounds
 from tools.timing.paths import Path, PathKind
-from tools.timing.rig import Rig
+from tools.timing.rig import MICRO_NS, Rig
 from tools.timing.trials import Change
 from xlate_core.frames import Frame
 
@@ -17,6 +17,7 @@ LOSSES = (PathKind.LOSS_PIN, PathKind.LOSS_SIGNAL)
 LONGEST_MS = 3000  # so long after its change an effect is waited for
 LONGEST_PATTERN = 1000  # ticks over which moments are spread
 MOST_MOMENTS = 12
+MOST_EARLY = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,14 +58,31 @@ def _lengthen(rig: Rig, bounds: Bounds, targets: dict[str, Path], found: dict[st
     for change in dict.fromkeys(one.change for one in found.values() if one.own):
         mine = [targets[name] for name, one in found.items() if one.own and one.change == change]
         pattern = min(max(bounds.pattern(way) for way in mine), LONGEST_PATTERN)
-        step = max(rig.pairing.spec.control_ticks, -(-pattern // MOST_MOMENTS))
-        for later in range(step, pattern, step):
-            wanted = {way.target for way in mine}
-            arrival, seen = _try(rig, change, wanted, later)
+        wanted = {way.target for way in mine}
+        for later, early in _moments(rig, change, pattern):
+            arrival, seen = _try(rig, change, wanted, later, early)
             for target, tick in seen.items():
                 own = _own(rig, bounds, targets[target], arrival, tick)
                 if own > found[target].own:
                     found[target] = Effect(change, own)
+
+
+def _moments(rig: Rig, change: Change, pattern: int) -> list[tuple[int, int]]:
+    """Return when to try a change: ticks later in the pattern, and ticks its frames come early.
+
+    Where the periods of source and sent message are commensurate, only the latter moves the one
+    against the other.
+    """
+    message = ".".join(change.source.split(".")[:2])
+    moving = change.source.count(".") == 2 and message in rig.streams
+    period = rig.streams[message][1].period_us * MICRO_NS // rig.tick_ns if moving else 1
+    step = max(1 if not moving else rig.pairing.spec.control_ticks, -(-pattern // MOST_MOMENTS))
+    every = [
+        (later, early)
+        for later in range(0, pattern, step)
+        for early in range(0, period, max(1, -(-period // MOST_EARLY)))
+    ]
+    return every[1 :: max(1, -(-len(every) // MOST_MOMENTS))]
 
 
 def candidates(rig: Rig, source: str) -> list[Change]:
@@ -99,11 +117,14 @@ def candidates(rig: Rig, source: str) -> list[Change]:
     ]
 
 
-def _try(rig: Rig, change: Change, targets: set[str], later: int = 0) -> tuple[int, dict[str, int]]:
+def _try(
+    rig: Rig, change: Change, targets: set[str], later: int = 0, early: int = 0
+) -> tuple[int, dict[str, int]]:
     """Return the tick that took the change first, and the first tick each target shows it.
 
     For a loss the first is the tick that took the last frame.
-    The change comes so many ticks `later` than the start from rest.
+    The change comes so many ticks `later` than the start from rest, and from then on the frames of
+    its message so many `early`.
     """
     rig.at_rest()
     senders = rig.senders()
@@ -121,7 +142,7 @@ def _try(rig: Rig, change: Change, targets: set[str], later: int = 0) -> tuple[i
     if is_loss:
         ticks += rig.longest_hold_ms(message) // rig.pairing.spec.tick_ms
         arrival = last
-    for now, outputs, arrived in rig.ticking(senders, inputs, ticks):
+    for now, outputs, arrived in rig.ticking(senders, inputs, ticks, (message, early)):
         if arrival is None and (is_pin or _brings(rig, message, arrived)):
             arrival = now
         for target in rig.differing_pins(outputs):

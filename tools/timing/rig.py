@@ -140,9 +140,16 @@ class Rig:
         )
 
     def ticking(
-        self, senders: dict[str, Sender], inputs: Inputs, ticks: int
+        self,
+        senders: dict[str, Sender],
+        inputs: Inputs,
+        ticks: int,
+        early: tuple[str, int] = ("", 0),
     ) -> Iterator[tuple[int, Outputs, tuple[Frame, ...]]]:
-        """Run the bridge with ideal buses: frames arrive with their periods, no lateness."""
+        """Run the bridge with ideal buses: frames arrive with their periods, no lateness.
+
+        Those of one message come so many ticks `early`.
+        """
         periods = {
             name: max(1, self.streams[name][1].period_us * MICRO_NS // self.tick_ns)
             for name in senders
@@ -151,6 +158,7 @@ class Rig:
             now = self.bridge.now
             arrived = []
             for place, (name, sender) in enumerate(senders.items()):
+                place += early[1] if name == early[0] else 0
                 if not sender.silent and (now + place) % periods[name] == 0:
                     stimulus = next_frame(sender, 0)
                     if stimulus is not None:
