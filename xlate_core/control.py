@@ -66,6 +66,22 @@ class Control:
 
     def tick(self) -> None:
         """Run faults, then the power mode, then the functions in their listed order."""
+        self.tick_faults_and_mode()
+
+        # FUNCTIONS
+        store = self.common.store
+        for (spec, step, pure), state in zip(self._functions, self.functions, strict=True):
+            if pure and spec.input not in self.moved and spec.input not in store.changed:
+                continue
+            before = state.failsafe
+            after = step(spec, state, store, self.power)
+            if after != before:
+                reason = Reason.FAILSAFE_ENTERED if after else Reason.FAILSAFE_LEFT
+                self.common.tell(reason, spec.name, 0)
+        self.moved.clear()
+
+    def tick_faults_and_mode(self) -> None:
+        """Run the first half of a control tick: faults, then the power mode."""
         store = self.common.store
 
         # FAULTS
@@ -85,17 +101,6 @@ class Control:
             store.publish(self.spec.power.mode_quantity, self.power.mode)
         if self.spec.power.supply_quantity >= 0:
             store.publish(self.spec.power.supply_quantity, self.common.clockwork.supply_mv)
-
-        # FUNCTIONS
-        for (spec, step, pure), state in zip(self._functions, self.functions, strict=True):
-            if pure and spec.input not in self.moved and spec.input not in store.changed:
-                continue
-            before = state.failsafe
-            after = step(spec, state, store, self.power)
-            if after != before:
-                reason = Reason.FAILSAFE_ENTERED if after else Reason.FAILSAFE_LEFT
-                self.common.tell(reason, spec.name, 0)
-        self.moved.clear()
 
     def _step_faults(self) -> None:
         """Move every fault by what was seen since the last control tick."""

@@ -119,6 +119,7 @@ class Sleepers:
         for index, (low, high) in found[1].ranges.items() if found[1] is not None else ():
             former = rest.ranges.get(index, (low, high))
             rest.ranges[index] = (max(former[0], low), min(former[1], high))
+        self.power_moved({one.name for one in rest.advances}, controls + 1)  # those had their turn
         self._keep(CONTROL, rest, controls)
         self._sleep(CONTROL, rest.ranges)
 
@@ -252,14 +253,14 @@ class Sleepers:
             default=FOREVER,
         )
 
-    def power_moved(self) -> None:
-        """Faults, power and all functions were run: whoever rested has to be tried anew."""
-        for actor in list(self.rests):
-            if actor >= 0:
-                self.rests.pop(actor)
-                self.busy[actor] = True
-        self.any_busy = any(self.busy)
-        self.next_trial = 0
+    def power_moved(self, names: set[str], controls: int) -> None:
+        """Wake the functions that looked at a moved field of the power state; their turn follows.
+
+        `controls` is the number of the control tick that is being run.
+        """
+        for actor, rest in list(self.rests.items()):
+            if names & rest.power_fields:
+                self._wake(actor, controls - 1)
 
     def _look_ahead(self) -> None:
         self.any_busy = any(self.busy)

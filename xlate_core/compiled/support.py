@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from functools import partial
+from operator import attrgetter
 from typing import Any
 
 from xlate_core import quantities
@@ -17,9 +18,12 @@ from xlate_core.events import Reason
 from xlate_core.frames import Frame
 from xlate_core.functions import FUNCTIONS, PURE
 from xlate_core.interface import Inputs, Outputs
+from xlate_core.power import PowerState
 from xlate_core.reception import NEVER_EXPIRES, count, judge
 from xlate_core.signals import intel_word, motorola_word, signed
 
+POWER = tuple(one.name for one in PowerState.FIELDS)
+_power = attrgetter(*POWER)
 Leave = Callable[[Inputs, Iterable[Frame] | None], Outputs]
 
 
@@ -171,12 +175,18 @@ class Support:
 
     # CONTROL TICK AND CONDITIONS
 
-    def whole_control(self, now: int) -> None:
-        """Run the control tick of the readable engine."""
+    def faults_and_mode(self, now: int, controls: int) -> None:
+        """Run faults and power mode in control tick number `controls`; wake who looks at them."""
         engine = self.engine
         engine.common.now = now
-        engine.control.moved = set(self._every_quantity)
-        engine.control.tick()
+        before = _power(engine.control.power)
+        engine.control.tick_faults_and_mode()
+        after = _power(engine.control.power)
+        if after != before:
+            names = {
+                name for name, one, two in zip(POWER, before, after, strict=True) if one != two
+            }
+            self.sleepers.power_moved(names, controls)
 
     def tell_failsafe(self, function: int, before: bool, after: bool) -> None:
         """Tell the observer that a function entered or left its safe state."""

@@ -9,6 +9,7 @@ from xlate_core.compiled import receiving, sending
 from xlate_core.compiled.exchange import absorb_function, live_state, settle_function
 from xlate_core.compiled.followers import mark_lines, mark_names
 from xlate_core.compiled.plan import Plan
+from xlate_core.compiled.rest import CONTROL
 from xlate_core.compiled.text import Text
 from xlate_core.frames import Frame
 from xlate_core.functions import PURE
@@ -117,23 +118,23 @@ def _expiry(text: Text, plan: Plan) -> None:
 
 
 def _control(text: Text, plan: Plan, observed: bool) -> None:
-    """Add the control tick: nobody, those who are busy, or all by the readable engine."""
+    """Add the control tick: faults and power mode by the readable engine, those who are busy."""
     good = [f"g{number}" for number in plan.judged]
     with text.block("def control() -> None:"):
         text.nonlocals(["controls", "moved", *good])
         with text.block("if controls >= sleepers.horizon:"):
             text.add("sleepers.wake_expired(controls)")
+        text.add("controls += 1")
         with text.block("if sleepers.control_awake:"):
-            text.add("sleepers.settle(controls)")
             for number in plan.judged:
                 text.add(f"m{number}.good = g{number} if g{number} < 65535 else 65535")
-            text.add("controls += 1", "moved = 0", "support.whole_control(now)")
-            text.add(*[f"{name} = 0" for name in good])
-            text.add("note()", "sleepers.power_moved()", "sleepers.attend(controls)")
-            text.add("sleepers.after_control(controls)", "return")
-        text.add("controls += 1")
+            text.add("support.faults_and_mode(now, controls)")
+            with text.block("if changed:"):
+                text.add("note()")
+                with text.block("if woken:"):
+                    text.add(f"sleepers.attend(controls, {CONTROL})")
         text.add(*[f"{name} = 0" for name in good])
-        with text.block("if not (sleepers.any_busy or moved):"):
+        with text.block("if not (sleepers.any_busy or moved or sleepers.control_awake):"):
             text.add("return")
         for number, function in enumerate(plan.spec.functions):
             if isinstance(function, PURE):
@@ -149,7 +150,7 @@ def _control(text: Text, plan: Plan, observed: bool) -> None:
                 else:
                     text.add(run)
                 _tell_readers(text, number)
-        with text.block("if sleepers.any_busy:"):
+        with text.block("if sleepers.any_busy or sleepers.control_awake:"):
             text.add("sleepers.after_control(controls)")
 
 
