@@ -89,6 +89,22 @@ def test_an_observer_is_told_the_same_at_the_same_time(name: str, seed: int) -> 
     assert fast.image() == plain.image()
 
 
+def test_of_two_frames_in_a_tick_the_last_alone_is_seen() -> None:
+    """A good value, and one that is none behind it: the quantity keeps the one before both."""
+    spec = load(PAIRINGS / "instruments").spec
+    (key,) = (one.key for one in spec.messages if one.name == "body.WHEELS")
+    steps = []
+    for tick, (frames, inputs) in enumerate(calm_stimulus(spec, 6, TICKS, trouble=0.0)):
+        others = [one for one in frames if one[:3] != key]
+        if tick % 10 == 0:
+            others.append(Frame(*key, (1000 + tick).to_bytes(2, "little") * 4))
+        if tick % 150 == 20:
+            others.append(Frame(*key, b"\xfe" * 8))
+        steps.append((others, inputs))
+    _, at_work = run_beside(spec, steps, 6)
+    assert at_work > TICKS // 50
+
+
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("seed", range(2))
 def test_hostile_traffic(name: str, seed: int) -> None:
@@ -109,7 +125,8 @@ def test_pins_and_supply_that_move_and_frames_that_are_rejected(name: str) -> No
     assert at_work > TICKS // 50, "the generated text hardly ran"
 
 
-def test_what_is_only_counted_or_read_leaves_the_generated_text_at_work() -> None:
+@pytest.mark.parametrize("missing", [1, 0], ids=["short", "wrong"])
+def test_what_is_only_counted_or_read_leaves_the_generated_text_at_work(missing: int) -> None:
     spec = load(PAIRINGS / "minimal").spec
     fast = CompiledBridge(spec, calm_before_first=2)
     for frames, inputs in calm_stimulus(spec, 3, 1000, trouble=0.0):
@@ -117,8 +134,7 @@ def test_what_is_only_counted_or_read_leaves_the_generated_text_at_work() -> Non
         fast.tick(inputs)
     assert fast.is_fast()
     message = spec.messages[0]
-    fast.receive(Frame(*message.key, bytes(message.length - 1)))
-    fast.receive(Frame(*message.key, bytes(message.length)))
+    fast.receive(Frame(*message.key, bytes(message.length - missing)))
     level = not inputs.levels[0]
     fast.tick(inputs._replace(levels=(level, *inputs.levels[1:]), supply_mv=inputs.supply_mv + 1))
     assert fast.is_fast()

@@ -1,9 +1,10 @@
 """The fast form of the engine: same interface, same state image, same results, less work.
 
 In ordinary traffic a text generated from the pairing runs (`ticking.py`). Whatever is out of the
-ordinary (a deadline passes, a lost message returns, a condition changes, a reset, a restored
-snapshot) is done by the readable engine itself, on the same records: the fast form hands
-over, the readable engine runs the tick, and the fast form takes over again when things are calm.
+ordinary (a deadline passes, a lost message returns, one message comes twice in a tick, a condition
+changes, a reset, a restored snapshot) is done by the readable engine itself, on the same records:
+the fast form hands over, the readable engine runs the tick, and the fast form takes over again when
+things are calm.
 
 Frames are taken in the tick that follows them, so a state is looked at between a tick and the next
 frame, as the rules say. An observed engine takes them at once: its observer is told when they come.

@@ -33,7 +33,7 @@ def live_state(text: Text, plan: Plan) -> None:
         text.declare(kind, name, value=f"support.{name}")
     for name in ("look", "look_again", "stranger", "bits_of", "evaluate", "send_events", "leave"):
         text.declare("Any", name, value=f"support.{name}")
-    for name in ("unknown_selector", "reject", "may_read", "read_pins"):
+    for name in ("unknown_selector", "reject", "may_read", "read_pins", "twice"):
         text.declare("Any", name, value=f"support.{name}")
     text.declare("list[int]", "woken", value="sleepers.woken")
     text.declare("list[bool]", "busy", value="sleepers.busy")

@@ -91,6 +91,15 @@ class Support:
 
     # RECEIVING
 
+    def twice(self, frames: list[Frame]) -> bool:
+        """Return whether one received message comes twice in a tick, with other contents.
+
+        The text lets a quantity take a value at once; the readable engine sees the last one of the
+        tick alone, which may be none.
+        """
+        known = {frame for frame in frames if frame[2] in self.handlers}
+        return len({frame[2] for frame in known}) < len(known)
+
     def look(self, source: int, bits: int) -> None:
         """Take the bits of a source whose record is up to date; its quantity is looked at later."""
         spec = self.engine.spec.sources[source]

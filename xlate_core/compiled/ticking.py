@@ -203,6 +203,8 @@ def _tick(text: Text, observed: bool) -> None:
         with text.block("if inputs is not held and inputs != held and not may_read(inputs):"):
             text.add("return leave(inputs, None)")
         with text.block("if pending:"):
+            with text.block("if len(pending) > 1 and twice(pending):"):
+                text.add("return leave(inputs, None)")
             text.add("arriving = iter(pending)")
             with text.block("for frame in arriving:"):
                 text.add("handler = handlers.get(frame[2])")
