@@ -8,7 +8,7 @@
 
 #include "xb_port.h"
 
-#define FUNCTIONS 128u
+#define FUNCTIONS 256u
 #define DEPTH 24u
 #define SILENT __attribute__((no_instrument_function))
 
