@@ -22,6 +22,11 @@ from xlate_core.reception import ClockSpec, MessageSpec, UnitSpec
 Table = tuple[str, list[str]]
 
 
+def is_plain(spec: QuantitySpec) -> bool:
+    """Return whether a received quantity has a single source, no hold and no return rate."""
+    return len(spec.sources) == 1 and spec.hold == 0 and spec.return_rate == 0
+
+
 class FrameTables:
     """The tables of one spec; what they point to goes to `arrays`."""
 
@@ -176,7 +181,6 @@ class FrameTables:
         name = spec.name
         if not spec.sources:
             return NULL
-        plain = len(spec.sources) == 1 and spec.hold == 0 and spec.return_rate == 0
         delivery = {
             "sources": self.arrays.indices(spec.sources),
             "source_count": u32(len(spec.sources), name),
@@ -185,7 +189,7 @@ class FrameTables:
             "substitute": i32(spec.substitute or 0, name),
             "initial": i32(spec.initial, name),
             "has_substitute": u8(spec.substitute is not None, name),
-            "plain": u8(plain, name),
+            "plain": u8(is_plain(spec), name),
         }
         return self.arrays.one("xb_delivery_spec", "delivery", struct(delivery))
 

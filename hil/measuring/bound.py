@@ -11,6 +11,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
+from hil.firmware.frame_tables import is_plain
 from hil.measuring.meter import Meter, Plan, Profile
 from hil.measuring.report import Request
 from hil.measuring.search import neighbour, plan_of, random_try
@@ -20,13 +21,15 @@ from xlate_core.pairing.model import Pairing
 
 def entries_of(spec: BridgeSpec) -> dict[str, tuple[int, str]]:
     """Return the functions a tick calls once an entry: how many entries, and of what."""
-    received = sum(bool(one.sources) for one in spec.quantities)
+    received = [one for one in spec.quantities if one.sources]
+    plain = sum(map(is_plain, received))
     return {
         "xb_debounce": (len(spec.pins.levels), "level inputs"),
         "xb_measure": (len(spec.pins.analogues), "analogue inputs"),
         "say": (len(spec.pins.levels) + len(spec.pins.analogues), "pins to their sources"),
         "run_clock": (len(spec.clocks), "supervision clocks"),
-        "evaluate": (received, "received quantities"),
+        "evaluate_plain": (plain, "plain received quantities"),
+        "evaluate": (len(received) - plain, "other received quantities"),
         "xb_fault_step": (len(spec.faults), "faults"),
         "xb_power_step": (1, "power mode"),
         "xb_functions_step": (1, "all functions"),

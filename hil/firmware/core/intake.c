@@ -297,36 +297,42 @@ static uint8_t offered(const xb_engine *engine, uint16_t source)
     return engine->sources[source].status;
 }
 
-/* Work out one received quantity (rule 10); return what became of it. Whatever goes another way than
- * as before counts as changed. */
+/* Work out a plain quantity (rule 10): its only source, or what stands in for it. Return what became
+ * of it; a loss counts as a change. */
+static uint8_t evaluate_plain(xb_engine *engine, uint32_t index)
+{
+    const xb_delivery_spec *spec = xb_spec.deliveries[index];
+    xb_quantity_state *state = &engine->quantities[index];
+    const xb_source_state *only = &engine->sources[spec->sources[0]];
+
+    if (only->status != (uint8_t)XB_VALID) {
+        xb_substitute(spec, state, offered(engine, spec->sources[0]));
+    } else if (state->origin != 0u || only->value != state->value) {
+        state->value = only->value;
+        state->status = (uint8_t)XB_VALID;
+        state->origin = 0u;
+    } else {
+        return 0u;
+    }
+    return (uint8_t)XB_QUANTITY_CHANGED;
+}
+
+/* Work out any other received quantity (rule 10); return what became of it. All that comes of a
+ * first source that stays valid is its value. */
 static uint8_t evaluate(xb_engine *engine, uint32_t index)
 {
     const xb_delivery_spec *spec = xb_spec.deliveries[index];
     xb_quantity_state *state = &engine->quantities[index];
     const xb_source_state *first = &engine->sources[spec->sources[0]];
 
-    /* AS BEFORE: all that comes of a first source that stays valid is its value */
-    if (first->status == (uint8_t)XB_VALID && state->origin == 0u
-        && (spec->return_rate == 0u || state->returning == 0u)) {
-        if (first->value == state->value) {
-            return 0u;
-        }
-        state->value = first->value;
-        return (uint8_t)XB_QUANTITY_CHANGED;
-    }
-    if (spec->plain == 0u) {
+    if (first->status != (uint8_t)XB_VALID || state->origin != 0u || state->returning != 0u) {
         return xb_evaluate(spec, state, engine->sources, offered(engine, spec->sources[0]),
                            xb_spec.tick_ms);
     }
-
-    /* PLAIN: its only source, or what stands in for it */
-    if (first->status == (uint8_t)XB_VALID) {
-        state->value = first->value;
-        state->status = (uint8_t)XB_VALID;
-        state->origin = 0u;
-    } else {
-        xb_substitute(spec, state, offered(engine, spec->sources[0]));
+    if (first->value == state->value) {
+        return 0u;
     }
+    state->value = first->value;
     return (uint8_t)XB_QUANTITY_CHANGED;
 }
 
@@ -350,10 +356,13 @@ void xb_intake_quantities(xb_engine *engine)
         }
         XB_UNROLLED
         for (uint32_t place = 0u; place < 32u; place++) {
+            uint32_t index = 32u * word + place;
             uint32_t bit = (uint32_t)1u << place;
 
-            if ((touched & bit) != 0u && is_received(32u * word + place) != 0u) {
-                uint8_t became = evaluate(engine, 32u * word + place);
+            if ((touched & bit) != 0u && is_received(index) != 0u) {
+                uint8_t became = xb_spec.deliveries[index]->plain != 0u
+                                     ? evaluate_plain(engine, index)
+                                     : evaluate(engine, index);
 
                 changed |= (became & XB_QUANTITY_CHANGED) != 0u ? bit : 0u;
                 again |= (became & XB_QUANTITY_AGAIN) != 0u ? bit : 0u;
