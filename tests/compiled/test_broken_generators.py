@@ -25,10 +25,10 @@ MISTAKES: dict[str, tuple[str, str]] = {
 }
 
 
-def spoilt(mistake: str, spec: BridgeSpec, observed: bool) -> Text:
+def spoilt(mistake: str, spec: BridgeSpec) -> Text:
     """The text of the fast form with a mistake in it."""
     old, new = MISTAKES[mistake]
-    text = write(spec, observed)
+    text = write(spec)
     found = sum(old in line for line in text.lines)
     assert found, f"mistake `{mistake}` no longer fits the text: {old!r}"
     text.lines = [line.replace(old, new) for line in text.lines]
@@ -49,7 +49,7 @@ def lockstep_all(spec: BridgeSpec) -> list[int]:
 @pytest.mark.parametrize("mistake", MISTAKES)
 def test_a_broken_generator_is_caught(mistake: str, monkeypatch: pytest.MonkeyPatch) -> None:
     spec = load(PAIRINGS / "farm_pickup").spec
-    monkeypatch.setattr(program, "write", lambda one, seen: spoilt(mistake, one, seen))
+    monkeypatch.setattr(program, "write", lambda one: spoilt(mistake, one))
     with pytest.raises(AssertionError, match=r"tick \d+: |expected"):
         lockstep_all(spec)
 

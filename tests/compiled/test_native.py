@@ -20,9 +20,9 @@ from xlate_core.pairing import load
 TICKS = 3000
 
 
-def native_program(spec: BridgeSpec, observed: bool) -> Callable[[Any, Any], None]:
+def native_program(spec: BridgeSpec) -> Callable[[Any, Any], None]:
     """Return the native text's `build`; a Python number does not turn negative at bit 63."""
-    text = write(spec, observed, native=True)
+    text = write(spec, native=True)
     names: dict[str, Any] = {}
     exec(native.module_text(text).replace(", signed=True", ""), names)
     return lambda engine, support: names["build"](engine, support, text.bound)

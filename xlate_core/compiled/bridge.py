@@ -7,7 +7,8 @@ the fast form hands over, the readable engine runs the tick, and the fast form t
 things are calm.
 
 Frames are taken in the tick that follows them, so a state is looked at between a tick and the next
-frame, as the rules say. An observed engine takes them at once: its observer is told when they come.
+frame, as the rules say. An observer is told when they come, so an observed engine is the
+readable one.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -35,9 +36,9 @@ def engine_of(
     calm_before_first: int = CALM_BEFORE_FIRST,
 ) -> "Bridge | CompiledBridge":
     """Return an engine of a pairing: the fast form, or the readable one where it has to be."""
-    if plain or not is_suited(spec) or not is_available(spec, observer is not None):
+    if plain or observer is not None or not is_suited(spec) or not is_available(spec):
         return Bridge(spec, observer)
-    return CompiledBridge(spec, observer, calm_before_first)
+    return CompiledBridge(spec, calm_before_first)
 
 
 def is_suited(spec: BridgeSpec) -> bool:
@@ -66,7 +67,6 @@ class CompiledBridge:
         "_short_stays",
         "_suited",
         "_support",
-        "observer",
         "plain",
         "receive",
         "receive_all",
@@ -82,21 +82,16 @@ class CompiledBridge:
     def __init__(
         self,
         spec: BridgeSpec,
-        observer: Observer | None = None,
         calm_before_first: int = CALM_BEFORE_FIRST,
     ) -> None:
         """Build the engine in its power-on reset state."""
         self.spec = spec
-        self.observer = observer
-        self.plain = Bridge(spec, observer)
+        self.plain = Bridge(spec)
         self._before_first = calm_before_first
-        self._suited = is_suited(spec) and is_available(spec, observer is not None)
+        self._suited = is_suited(spec) and is_available(spec)
         self._pending: list[Frame] = []
         self.receive = self._pending.append
         self.receive_all = self._pending.extend
-        if observer is not None:
-            self.receive = self._receive_at_once
-            self.receive_all = self._receive_all_at_once
         self._begin()
 
     def _begin(self) -> None:
@@ -173,19 +168,6 @@ class CompiledBridge:
 
     # BETWEEN THE TWO FORMS
 
-    def _receive_at_once(self, frame: Frame) -> None:
-        """Take a frame now, because an observer listens."""
-        if self._fast and self._support is not None:
-            moved = self.plain.common.conditions_moved  # the next tick is the readable engine's
-            if not moved and not self._support.take_frame(frame):
-                return
-            self._leave()
-        self.plain.receive(frame)
-
-    def _receive_all_at_once(self, frames: Iterable[Frame]) -> None:
-        for frame in frames:
-            self._receive_at_once(frame)
-
     def _settle(self) -> None:
         """Bring the records up to date."""
         if self._pending:
@@ -234,7 +216,7 @@ class CompiledBridge:
     def _enter(self, inputs: Inputs, outputs: Outputs) -> None:
         if self._support is None:
             self._support = Support(self.plain, self._pending, self._leave_in_tick)
-            program_of(self.spec, self.observer is not None)(self.plain, self._support)
+            program_of(self.spec)(self.plain, self._support)
         if is_calm(self._support) and self._support.enter(self.plain.now, inputs, outputs):
             self._fast = True
             self._entered = self.plain.now

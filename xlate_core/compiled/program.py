@@ -21,7 +21,7 @@ Build = Callable[[Any, Any], None]
 MOST_KEPT = 16
 NATIVE = "fast_form_"  # how the names of translated texts begin
 
-_kept: dict[tuple[int, bool], tuple[BridgeSpec, Build]] = {}
+_kept: dict[int, tuple[BridgeSpec, Build]] = {}
 
 
 def functions_of(text: Text) -> dict[str, Any]:
@@ -38,31 +38,31 @@ def native_name(spec: BridgeSpec) -> str:
     return NATIVE + hashlib.sha256(repr(spec).encode()).hexdigest()[:20]
 
 
-def is_available(spec: BridgeSpec, observed: bool) -> bool:
+def is_available(spec: BridgeSpec) -> bool:
     """Return whether there is a text that runs beside the engine as it is.
 
-    Beside one in machine code it has to be translated; an observed engine has none there.
+    Beside one in machine code it has to be translated.
     """
     if not interpreted.TRANSLATED:
         return True
     made = {path.name.split(".")[0] for path in interpreted.FOLDER.parent.glob(f"{NATIVE}*")}
-    return bool(made) and not observed and native_name(spec) in made
+    return bool(made) and native_name(spec) in made
 
 
-def program_of(spec: BridgeSpec, observed: bool) -> Build:
+def program_of(spec: BridgeSpec) -> Build:
     """Return the function that ties the pairing's text to one engine; the text is available."""
-    known = _kept.get((id(spec), observed))
+    known = _kept.get(id(spec))
     if known is not None and known[0] is spec:
         return known[1]
-    build = _translated(spec) if interpreted.TRANSLATED else _interpreted(spec, observed)
+    build = _translated(spec) if interpreted.TRANSLATED else _interpreted(spec)
     if len(_kept) >= MOST_KEPT:
         _kept.clear()
-    _kept[id(spec), observed] = (spec, build)
+    _kept[id(spec)] = (spec, build)
     return build
 
 
-def _interpreted(spec: BridgeSpec, observed: bool) -> Build:
-    build: Build = functions_of(write(spec, observed))["build"]
+def _interpreted(spec: BridgeSpec) -> Build:
+    build: Build = functions_of(write(spec))["build"]
     return build
 
 

@@ -7,7 +7,6 @@ from typing import Any
 
 from xlate_core.bridge import Bridge
 from xlate_core.compiled import interpreted
-from xlate_core.events import Reason
 from xlate_core.functions import FUNCTIONS
 
 MOST_REMEMBERED = 1 << 14  # results remembered of one function
@@ -49,13 +48,6 @@ def remembering(bridge: Bridge, number: int) -> Callable[[], None]:
     known: dict[Any, tuple[Any, list[tuple[int, int, int, bool]]]] = {}
     publish = store.publish
 
-    def run_observed() -> None:
-        before = state.failsafe
-        run()
-        if state.failsafe != before:
-            reason = Reason.FAILSAFE_LEFT if before else Reason.FAILSAFE_ENTERED
-            bridge.common.tell(reason, spec.name, 0)
-
     def run() -> None:
         before = own(state)
         key = (source.value, source.status, source.origin, before)
@@ -74,4 +66,4 @@ def remembering(bridge: Bridge, number: int) -> Callable[[], None]:
         for one in published:
             publish(*one)
 
-    return run if bridge.observer is None else run_observed
+    return run

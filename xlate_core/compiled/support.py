@@ -77,7 +77,6 @@ class Support:
         sent_at: Callable[[int], int | None],
         stop: Callable[[int], None],
         settle_source: Callable[[int], None],
-        take_frame: Callable[[Frame], bool | None],
         number: Callable[[], int],
     ) -> None:
         """Take up the generated functions."""
@@ -85,7 +84,7 @@ class Support:
         self.sleepers.quiet = quiet
         self.receives, self.sends, self.packs = receives, sends, packs
         self.sent_at, self.stop, self.settle_source = sent_at, stop, settle_source
-        self.take_frame, self.number = take_frame, number
+        self.number = number
         self.numbers = {send: number for number, send in enumerate(sends)}
         self.keys = by_identifier(self)
 
@@ -196,12 +195,6 @@ class Support:
                 name for name, one, two in zip(POWER, before, after, strict=True) if one != two
             }
             self.sleepers.power_moved(names, controls)
-
-    def tell_failsafe(self, function: int, before: bool, after: bool) -> None:
-        """Tell the observer that a function entered or left its safe state."""
-        if after != before:
-            reason = Reason.FAILSAFE_ENTERED if after else Reason.FAILSAFE_LEFT
-            self.engine.common.tell(reason, self.engine.spec.functions[function].name, 0)
 
     def commit(self, now: int, controls: int) -> None:
         """Judge the conditions; when one changed the readable engine runs the next tick."""

@@ -18,11 +18,10 @@ from xlate_core.pins import PinKind, drive
 from xlate_core.transmission import hand_over, pack, source_lost
 
 
-def write(spec: BridgeSpec, observed: bool = False, native: bool = False) -> Text:
+def write(spec: BridgeSpec, native: bool = False) -> Text:
     """Return the text of a pairing's fast form, with everything it refers to.
 
-    An observed one keeps the tick number of events up to date and tells of safe states; a native
-    one is meant for translation into machine code.
+    A native one is meant for translation into machine code.
     """
     plan, text = Plan(spec, native), Text(native)
     for name, value in (
@@ -46,10 +45,10 @@ def write(spec: BridgeSpec, observed: bool = False, native: bool = False) -> Tex
             sending.send_function(text, spec, number, layout)
         _marks(text, plan)
         _expiry(text, plan)
-        _control(text, plan, observed)
+        _control(text, plan)
         _pins(text, plan)
-        _tick(text, observed)
-        _take(text)
+        _tick(text)
+        _number(text)
         absorb_function(text, plan)
         settle_function(text, plan)
         messages = ", ".join(
@@ -59,7 +58,7 @@ def write(spec: BridgeSpec, observed: bool = False, native: bool = False) -> Tex
         packs = ", ".join(f"{i}: pack_{i}" for i in plan.events)
         text.add(
             f"support.take(tick, absorb, settle, quiet, ({messages}{',' if messages else ''}), "
-            f"({sends}{',' if sends else ''}), {{{packs}}}, sent_at, stop, settle_source, take, "
+            f"({sends}{',' if sends else ''}), {{{packs}}}, sent_at, stop, settle_source, "
             "number)"
         )
     return text
@@ -117,7 +116,7 @@ def _expiry(text: Text, plan: Plan) -> None:
         text.add("at_expiry = nearest", "return nearest <= now")
 
 
-def _control(text: Text, plan: Plan, observed: bool) -> None:
+def _control(text: Text, plan: Plan) -> None:
     """Add the control tick: faults and power mode by the readable engine, those who are busy."""
     good = [f"g{number}" for number in plan.judged]
     with text.block("def control() -> None:"):
@@ -143,12 +142,7 @@ def _control(text: Text, plan: Plan, observed: bool) -> None:
                     _tell_readers(text, number)
                 continue
             with text.block(f"if busy[{number}]:"):
-                run = f"step_{number}(fs_{number}, f_{number}, store, power)"
-                if observed:
-                    text.add(f"before = f_{number}.failsafe")
-                    text.add(f"support.tell_failsafe({number}, before, {run})")
-                else:
-                    text.add(run)
+                text.add(f"step_{number}(fs_{number}, f_{number}, store, power)")
                 _tell_readers(text, number)
         with text.block("if sleepers.any_busy or sleepers.control_awake:"):
             text.add("sleepers.after_control(controls)")
@@ -181,25 +175,18 @@ def _pins(text: Text, plan: Plan) -> None:
         text.add("idle = None")
 
 
-def _take(text: Text) -> None:
-    """Add what takes one frame at once, for an observed engine; and the number of the next tick."""
-    with text.block("def take(frame: Frame) -> bool | None:"):
-        text.add("common.now = now", "handler = handlers.get(frame[2])")
-        with text.block("if handler is None:"):
-            text.add("return stranger(frame)")
-        text.add("return handler(frame)")
+def _number(text: Text) -> None:
+    """Add what tells the number of the next tick."""
     with text.block("def number() -> i64:"):
         text.add("return now")
 
 
-def _tick(text: Text, observed: bool) -> None:
+def _tick(text: Text) -> None:
     """Add the tick; its order is that of the readable engine's."""
     more = ", *rest" if len(Outputs._fields) > 6 else ""
     with text.block("def tick(inputs: Inputs) -> Outputs:"):
         text.nonlocals(["now", "unknown_body", "unknown_engine", "idle", "held"])
         text.declare("Any", "control_due", "body", "engine_bus", value="None")
-        if observed:
-            text.add("common.now = now")
         with text.block("if inputs is not held and inputs != held and not may_read(inputs):"):
             text.add("return leave(inputs, None)")
         with text.block("if pending:"):
