@@ -18,6 +18,7 @@ LONGEST_MS = 3000  # so long after its change an effect is waited for
 LONGEST_PATTERN = 1000  # ticks over which moments are spread
 MOST_MOMENTS = 12
 MOST_EARLY = 4
+AHEAD = (1, 2, 3)  # control ticks before a frame is sent
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +46,37 @@ def effects(
                 found[target] = Effect(change, own)
         if len(found) == len(targets) and all(one.own == 0 for one in found.values()):
             break
+    _just_before(rig, bounds, targets, found)
     _lengthen(rig, bounds, targets, found)
     return found
+
+
+def _just_before(
+    rig: Rig, bounds: Bounds, targets: dict[str, Path], found: dict[str, Effect]
+) -> None:
+    """Try changes that take no time of their own right before what they show in is sent.
+
+    What a function adds up may not be enough there to show in the frame that is due.
+    """
+    control, tick_ns = rig.pairing.spec.control_ticks, rig.tick_ns
+    for change in dict.fromkeys(one.change for one in found.values() if not one.own):
+        message = change.source.rpartition(".")[0]
+        mine = {
+            name
+            for name, one in found.items()
+            if one.change == change and not one.own and targets[name].functions
+        }
+        if message not in rig.streams or not mine:
+            continue
+        period = rig.streams[message][1].period_us * MICRO_NS // tick_ns
+        arrival, shown = _try(rig, change, mine)
+        places = {arrival - tick + ahead * control for tick in shown.values() for ahead in AHEAD}
+        for early in sorted({place % period for place in places}):
+            arrival, seen = _try(rig, change, mine, early=early)
+            for target, tick in seen.items():
+                own = _own(rig, bounds, targets[target], arrival, tick)
+                if own > found[target].own:
+                    found[target] = Effect(change, own)
 
 
 def _lengthen(rig: Rig, bounds: Bounds, targets: dict[str, Path], found: dict[str, Effect]) -> None:

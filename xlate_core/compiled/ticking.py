@@ -190,7 +190,10 @@ def _tick(text: Text) -> None:
         with text.block("if inputs is not held and inputs != held and not may_read(inputs):"):
             text.add("return leave(inputs, None)")
         with text.block("if pending:"):
-            with text.block("if len(pending) > 1 and twice(pending):"):
+            text.add("if len(pending) == 2:", "    alike = pending[0][2] == pending[1][2]")
+            text.add("elif len(pending) == 1:", "    alike = False")
+            text.add("else:", "    alike = len({one[2] for one in pending}) < len(pending)")
+            with text.block("if alike and twice(pending):"):
                 text.add("return leave(inputs, None)")
             text.add("arriving = iter(pending)")
             with text.block("for frame in arriving:"):
