@@ -29,16 +29,16 @@ def in_order(
     jobs: int,
     costs: Sequence[int] | None = None,
     may_fork: bool = False,
-    few: int = FEW,
+    few: int | None = None,
 ) -> Iterator[Outcome]:
     """Return function(item) for every item in order, worked out by `jobs` processes.
 
-    Fewer than `few` are worked out in this process. The function and the items must be importable
+    Fewer than `few`, FEW if it is None, are worked out in this process. The function and the items must be importable
     by name and picklable. `costs` guesses how long each item takes, in any unit: the longest begin
     first, so that none is waited for at the end. Closing the iterator early, as an interrupt does,
     cancels what has not begun.
     """
-    if jobs <= 1 or len(items) < few:
+    if jobs <= 1 or len(items) < (FEW if few is None else few):
         return map(function, items)
     forks = may_fork and sys.platform == "linux"
     executor = ProcessPoolExecutor(jobs, get_context("fork" if forks else "spawn"))
