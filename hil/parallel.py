@@ -33,10 +33,10 @@ def in_order(
 ) -> Iterator[Outcome]:
     """Return function(item) for every item in order, worked out by `jobs` processes.
 
-    Fewer than `few`, FEW if it is None, are worked out in this process. The function and the items must be importable
-    by name and picklable. `costs` guesses how long each item takes, in any unit: the longest begin
-    first, so that none is waited for at the end. Closing the iterator early, as an interrupt does,
-    cancels what has not begun.
+    Fewer than `few`, FEW if it is None, are worked out in this process. The function and the items
+    must be importable by name and picklable. `costs` guesses how long each item takes, in any unit:
+    the longest begin first, so that none is waited for at the end. Closing the iterator early, as
+    an interrupt does, cancels what has not begun.
     """
     if jobs <= 1 or len(items) < (FEW if few is None else few):
         return map(function, items)
