@@ -18,7 +18,7 @@ from hil.boards.reference import ReferenceBoard
 from hil.vectors.generation import is_checkpoint
 from hil.vectors.names import Names, Received, names_of
 from hil.vectors.records import Writer
-from hil.vectors.senders import initial_raw, pack
+from hil.vectors.senders import initial_raw, pack, sealed_signals, usable_range
 from hil.vectors.vector import Header, render_end, render_header
 from xlate_core.bridge import RULES, Inputs, ResetCause
 from xlate_core.frames import Bus, Frame
@@ -123,15 +123,11 @@ def known_sources(names: Names, chance: Random) -> list[Source]:
         if not layout.cycle_ms:
             continue
         period = max(1, layout.cycle_ms // names.tick_ms)
-        sealed = {
-            spec.signal.name for spec in (received.counter, received.checksum) if spec is not None
-        }
+        sealed = sealed_signals(received)
         values, travellers = {}, []
         for signal in layout.signals:
-            low, high = signal.raw_range()
             full = f"{name}.{signal.name}"
-            if full in valid:
-                low, high = max(low, valid[full][0]), min(high, valid[full][1])
+            low, high = usable_range(signal, full, valid)
             values[signal.name] = initial_raw(signal)
             if full in on:
                 values[signal.name] = max(1, low)

@@ -66,6 +66,20 @@ def initial_raw(signal: DbcSignal) -> int:
     return saturate(to_raw(signal, Fraction(0)), low, high)
 
 
+def sealed_signals(received: Received) -> set[str]:
+    """Return the names of counter and checksum of a message."""
+    return {spec.signal.name for spec in (received.counter, received.checksum) if spec is not None}
+
+
+def usable_range(
+    signal: DbcSignal, name: str, valid: dict[str, tuple[int, int]]
+) -> tuple[int, int]:
+    """Return a signal's raw range, inside what is valid for the source of its full name."""
+    low, high = signal.raw_range()
+    first, last = valid.get(name, (low, high))
+    return max(low, first), min(high, last)
+
+
 def new_sender(received: Received, sending: Sending | None) -> Sender:
     """Return a sender before its first frame; without a sending it sends only when asked."""
     values = {signal.name: initial_raw(signal) for signal in received.layout.signals}

@@ -207,15 +207,16 @@ def test_a_compressor_that_stops_without_the_pressure_asks_for_its_own_stage_alo
     assert carries(spec, Asked(compressor, second, before=(blind,)))
 
 
+def way_of(pairing: Pairing, name: str) -> Way:
+    """The way of a name."""
+    return next(one for one in paths(pairing) if one.name == name)
+
+
 def test_a_debounce_is_told_in_control_ticks_where_nothing_is_refused() -> None:
     """The cruise buttons are debounced for 20 ms; the stalk sends every 50 ms."""
     pairing = load(PAIRINGS / "farm_pickup")
     plain = Rig(pairing)
-    way = next(
-        one
-        for one in paths(pairing)
-        if one.name == "body.STALK.CruiseMain -> engine.DRIVER_WISH.CruiseCondition"
-    )
+    way = way_of(pairing, "body.STALK.CruiseMain -> engine.DRIVER_WISH.CruiseCondition")
     bounds = Bounds(pairing, plain.starts)
     found = effects(plain, bounds, way.source, [way], [Change(way.source, 1)])
     assert found[way.target].own == 20
@@ -225,11 +226,7 @@ def test_the_time_of_a_function_is_told_though_source_and_sent_message_keep_step
     """The oil lamp waits 6 ms; its pressure comes every 4 ms, the lamps are sent every 4 ms."""
     pairing = load(PAIRINGS / "instruments")
     plain = Rig(pairing)
-    way = next(
-        one
-        for one in paths(pairing)
-        if one.name == "engine.WARMTH.OilPressure -> body.LAMPS.OilPressure"
-    )
+    way = way_of(pairing, "engine.WARMTH.OilPressure -> body.LAMPS.OilPressure")
     bounds = Bounds(pairing, plain.starts)
     assert bounds.pattern(way) == bounds.period_ticks("engine.WARMTH") == 4
     found = effects(plain, bounds, way.source, [way], [Change(way.source, 0)])

@@ -2,7 +2,7 @@
 
 from hil.vectors.driving import ignition_sources
 from hil.vectors.names import Received
-from hil.vectors.senders import initial_raw
+from hil.vectors.senders import initial_raw, sealed_signals, usable_range
 from xlate_core.pairing import Pairing
 
 SWITCH_BITS = 3  # a longer signal has a value of its own to rest at
@@ -15,15 +15,11 @@ def resting_values(pairing: Pairing, received: Received) -> dict[str, int]:
     """
     on = ignition_sources(pairing)
     valid = {source.name: source.valid for source in pairing.spec.sources}
-    sealed = {
-        spec.signal.name for spec in (received.counter, received.checksum) if spec is not None
-    }
+    sealed = sealed_signals(received)
     values = {}
     for signal in received.layout.signals:
-        low, high = signal.raw_range()
         full = f"{received.name}.{signal.name}"
-        if full in valid:
-            low, high = max(low, valid[full][0]), min(high, valid[full][1])
+        low, high = usable_range(signal, full, valid)
         values[signal.name] = initial_raw(signal)
         if full in on:
             values[signal.name] = max(1, low)

@@ -1,8 +1,8 @@
 """The text of the fast form as it is translated into machine code.
 
 There a call into a library costs more than the arithmetic it saves, so octets are read, checked and
-put together one by one in 64-bit numbers; all else is the same text. `head_lines` and `binding`
-make a module of it: what the interpreted text has as its global names comes in as `bound`.
+put together one by one in 64-bit numbers; all else is the same text. `module_text` makes a module
+of it: what the interpreted text has as its global names comes in as `bound`.
 """
 
 from collections.abc import Callable, Iterable
@@ -12,7 +12,6 @@ from xlate_core.compiled.text import Text
 from xlate_core.protection import ChecksumKind, ChecksumSpec
 
 WORD_OCTETS = 8
-MOST_BITS = 62  # of a number that holds one bit for each function or pack
 
 HEAD = """\
 from typing import Any

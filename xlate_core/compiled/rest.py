@@ -44,7 +44,6 @@ class Sleepers:
     control_awake: bool = True
     judge: bool = False
     horizon: int = 0
-    count: int = 0
     woken: list[int] = field(default_factory=list)
     rests: dict[int, Rest] = field(default_factory=dict)
     patience: list[int] = field(default_factory=list)
