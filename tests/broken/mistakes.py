@@ -345,6 +345,27 @@ MISTAKES = (
         "        return value + step\n",
         "farm_pickup/pedal_returns_slowly",
     ),
+    Mistake(
+        "produced_value_not_limited",
+        "quantities.py",
+        "        value = saturate(value, spec.low, spec.high)\n",
+        "",
+        "farm_pickup/full_tank_ends_the_needle",
+    ),
+    Mistake(
+        "fall_is_never_implausible",
+        "quantities.py",
+        "abs(value - state.value) > spec.max_change",
+        "value - state.value > spec.max_change",
+        "farm_pickup/implausible_fall",
+    ),
+    Mistake(
+        "returns_at_once",
+        "quantities.py",
+        "        state.returning = True\n",
+        "        state.returning = False\n",
+        "farm_pickup/cooler_cut_on_slow_return",
+    ),
     # SENDING (rules 12 and 13)
     Mistake(
         "minimum_gap_one_tick_longer",

@@ -194,7 +194,7 @@ MISTAKES = (
         "quantities.c",
         "xb_saturate_short(value, spec->low, spec->high);\n    uint8_t origin",
         "value;\n    uint8_t origin",
-        "farm_pickup/soak_hostile",
+        "farm_pickup/full_tank_ends_the_needle",
     ),
     Mistake(
         "special_code_without_its_end",
@@ -222,7 +222,7 @@ MISTAKES = (
         "quantities.c",
         "        change = -change;\n",
         "",
-        "farm_pickup/soak_hostile",
+        "farm_pickup/implausible_fall",
     ),
     Mistake(
         "second_source_never_taken",
@@ -241,7 +241,7 @@ MISTAKES = (
         "quantities.c",
         "        state->returning = 1u;\n",
         "        state->returning = 0u;\n",
-        "farm_pickup/soak_hostile",
+        "farm_pickup/cooler_cut_on_slow_return",
     ),
     # faults, conditions, power, pins
     Mistake(
