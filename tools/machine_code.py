@@ -23,11 +23,11 @@ from pathlib import Path
 from hil.cache import cache_folder, digest_of
 from tools.environment import last_line
 from xlate_core.compiled.bridge import is_suited
-from xlate_core.compiled.native import module_text
+from xlate_core.compiled.native import beyond_masks, module_text
 from xlate_core.compiled.program import native_name
 from xlate_core.compiled.ticking import write
 from xlate_core.errors import InputError
-from xlate_core.pairing import load
+from xlate_core.pairing import PairingError, Problem, load
 
 ROOT = Path(__file__).resolve().parents[1]
 ENGINE = ROOT / "xlate_core"
@@ -77,6 +77,9 @@ def translate(folder: Path, said: Callable[[str], None]) -> bool:
             f"{folder}: bus states, sleep and received profiles run on the engine alone, "
             "which `xlate --machine-code` runs in machine code as it is"
         )
+    beyond = [Problem("bridge.toml", None, *words) for words in beyond_masks(pairing.spec)]
+    if beyond:
+        raise PairingError(beyond, pairing.directory)
     engine, name = _translated(said), native_name(pairing.spec)
     if any(engine.glob(f"{name}.*")):
         return False

@@ -3,6 +3,8 @@
 That the translation does the same is shown in `tests/tools/test_machine_code.py`.
 """
 
+import ast
+import dataclasses
 from collections.abc import Callable
 from typing import Any
 
@@ -14,6 +16,9 @@ from tests.core.test_bridge import PAIRINGS
 from xlate_core.compiled import bridge, native
 from xlate_core.compiled.chunks import Chunk
 from xlate_core.compiled.ticking import write
+from xlate_core.functions import FunctionSpec
+from xlate_core.functions.fuel_pump import FuelPumpSpec
+from xlate_core.functions.mapping import MappingSpec
 from xlate_core.interface import BridgeSpec
 from xlate_core.pairing import load
 
@@ -21,10 +26,11 @@ TICKS = 3000
 
 
 def native_program(spec: BridgeSpec) -> Callable[[Any, Any], None]:
-    """Return the native text's `build`; a Python number does not turn negative at bit 63."""
+    """Return the native text's `build`; a Python number does not wrap at bit 63."""
     text = write(spec, native=True)
     names: dict[str, Any] = {}
-    exec(native.module_text(text).replace(", signed=True", ""), names)
+    source = native.module_text(text).replace("int(word)", "(word & (1 << 64) - 1)")
+    exec(source.replace(", signed=True", ""), names)
     return lambda engine, support: names["build"](engine, support, text.bound)
 
 
@@ -40,6 +46,43 @@ def test_the_native_text_is_equal_to_the_readable_engine(name: str) -> None:
     spec = load(PAIRINGS / name).spec
     _, at_work = run_beside(spec, calm_stimulus(spec, 3, TICKS), 3)
     assert at_work > TICKS // 50
+
+
+@pytest.mark.parametrize("name", SUITED)
+def test_every_number_of_the_native_text_has_64_bits(name: str) -> None:
+    """The compiler works constants out, and refuses longer ones when they are met."""
+    text = native.module_text(write(load(PAIRINGS / name).spec, native=True))
+    for node in ast.walk(ast.parse(text)):
+        try:
+            number = eval(ast.unparse(node), {}) if isinstance(node, ast.expr) else 0
+        except (NameError, SyntaxError, TypeError):  # no constant
+            continue
+        if isinstance(number, int):
+            assert -(1 << 63) <= number < 1 << 63, ast.unparse(node)
+
+
+def test_a_constant_in_the_last_octet_is_a_number_with_a_sign() -> None:
+    last = Chunk(7, 1, intel=True)
+    assert native.placed("127", last) == str(127 << 56)
+    assert native.placed("128", last) == str(-(1 << 63))
+    assert native.placed("255", last) == str(-(1 << 56))
+
+
+def test_what_has_no_bit_in_a_mask_is_told() -> None:
+    spec = load(PAIRINGS / "farm_pickup").spec
+    [mapping, *_] = [one for one in spec.functions if isinstance(one, MappingSpec)]
+    [pump, *_] = [one for one in spec.functions if isinstance(one, FuelPumpSpec)]
+    message = spec.transmits[0]
+
+    def beyond(packs: int, *functions: FunctionSpec) -> list[tuple[str, str, str]]:
+        sent = dataclasses.replace(message, packs=message.packs[:1] * packs)
+        return native.beyond_masks(
+            dataclasses.replace(spec, transmits=(sent,), functions=functions)
+        )
+
+    assert beyond(63, *[mapping] * 63, pump, pump) == []
+    assert [place for place, _, _ in beyond(64)] == [f"transmit.{message.name}.signals"]
+    assert [place for place, _, _ in beyond(1, *[mapping] * 65)] == ["function[63]", "function[64]"]
 
 
 def turned(names: list[str], chunks: list[Chunk]) -> list[str]:

@@ -1,5 +1,6 @@
 """The readable engine in machine code does what its files say: the corpus passes on it."""
 
+import shutil
 import subprocess
 from pathlib import Path
 
@@ -121,6 +122,31 @@ def test_a_pairing_the_fast_form_does_not_know_is_said() -> None:
     answer = CliRunner().invoke(main, ["pairing", "translate", str(folder)])
     assert answer.exit_code == 2
     assert "bus states, sleep and received profiles run on the engine alone" in answer.output
+
+
+def test_more_functions_than_a_mask_has_bits_are_said_before_anything_is_translated(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def forbidden(_: object) -> Path:
+        raise AssertionError("a translation was begun")
+
+    monkeypatch.setattr(machine_code, "_translated", forbidden)
+    folder = tmp_path / "minimal"
+    shutil.copytree(ROOT / "fixtures" / "pairings" / "minimal", folder)
+    bridge = folder / "bridge.toml"
+    more = [
+        f"[quantity.more_{number}]\nresolution = 1\nrange = [0, 1]\nwatch_only = true\n"
+        f'[[function]]\nname = "more_{number}"\nkind = "mapping"\ninput = "key"\n'
+        f'output = "more_{number}"\nscale = 1\noffset = 0\non_loss = 0\n'
+        for number in range(63)
+    ]
+    bridge.write_text(bridge.read_text("utf-8") + "\n".join(more), "utf-8")
+    answer = CliRunner().invoke(main, ["pairing", "translate", str(folder)])
+    assert answer.exit_code == 2
+    assert answer.output.strip() == (
+        f"{bridge.as_posix()}: function[63]: found `more_62` at place 64, "
+        "expected at most 63, one a bit of a 64-bit number"
+    )
 
 
 @pytest.mark.slow

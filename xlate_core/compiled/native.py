@@ -9,9 +9,12 @@ from collections.abc import Callable, Iterable
 
 from xlate_core.compiled.chunks import Chunk
 from xlate_core.compiled.text import Text
+from xlate_core.functions import PURE
+from xlate_core.interface import BridgeSpec
 from xlate_core.protection import ChecksumKind, ChecksumSpec
 
 WORD_OCTETS = 8
+MOST_IN_MASK = 63  # a number of 64 bits has a sign
 
 HEAD = """\
 from typing import Any
@@ -38,6 +41,22 @@ def module_text(text: Text) -> str:
     return HEAD + "\n".join([*lines, *text.lines[1:]]) + "\n"
 
 
+def beyond_masks(spec: BridgeSpec) -> list[tuple[str, str, str]]:
+    """Return what has no bit of its own in a mask of the text: key path, found, expected."""
+    most = f"at most {MOST_IN_MASK}, one a bit of a 64-bit number"
+    packs = [
+        (f"transmit.{message.name}.signals", f"{len(message.packs)} quantities", most)
+        for message in spec.transmits
+        if len(message.packs) > MOST_IN_MASK
+    ]
+    functions = [
+        (f"function[{place}]", f"`{one.name}` at place {place + 1}", most)
+        for place, one in enumerate(spec.functions)
+        if isinstance(one, PURE) and place >= MOST_IN_MASK
+    ]
+    return packs + functions
+
+
 def octet(place: int) -> str:
     """Return the text of an octet of `data`."""
     return f"i64(data[{place}])"
@@ -58,6 +77,9 @@ def read_lines(names: list[str], chunks: Iterable[Chunk]) -> list[str]:
 
 def placed(value: str, chunk: Chunk) -> str:
     """Return the text of a chunk's number at its place in the payload as a little-endian word."""
+    if value.isdecimal() and chunk.size == 1:  # a constant does not wrap by itself
+        number = int(value) << 8 * chunk.first
+        return str(number - (1 << 64) if number >> 63 else number)
     if chunk.intel or chunk.size == 1:
         return f"({value}) << {8 * chunk.first}" if chunk.first else f"({value})"
     parts = []
