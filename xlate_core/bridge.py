@@ -93,6 +93,11 @@ class Bridge:
         self.look_at_everything()
         self._commit()
 
+    def observe(self, observer: Observer | None) -> None:
+        """Tell another observer from here on, or nobody."""
+        self.observer = observer
+        self.common.observer = observer
+
     @property
     def now(self) -> int:
         """Number of the next tick; 0 is the first after reset."""

@@ -80,6 +80,9 @@ class Board(Protocol):
 class ObservedBoard(Board, Protocol):
     """A board that also reports its events; the reference does."""
 
+    def observe(self, observe: bool) -> None:
+        """Collect events from here on, or no more."""
+
     def take_events(self) -> list[Event]:
         """Return the events since the last call, in order."""
 

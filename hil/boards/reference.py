@@ -27,6 +27,10 @@ class ReferenceBoard:
         self.bridge = engine_of(pairing.spec, observer, plain=not fast)
         self._quantities = {q.name: index for index, q in enumerate(pairing.spec.quantities)}
 
+    def observe(self, observe: bool) -> None:
+        """Collect events from here on, or no more; the fast form rests meanwhile."""
+        self.bridge.observe(self.events.append if observe else None)
+
     def identity(self) -> Identity:
         """Say what this board is."""
         return Identity("reference", f"rules {RULES}", RULES, self.pairing.digest)

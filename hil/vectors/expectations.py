@@ -1,49 +1,23 @@
-"""Does the reference do what the person said? Observation during a run, judgement after it.
-
-A value is looked at in the ticks that an expectation speaks of. Only to tell of one that was not
-met, the run is repeated and every value looked at in every tick (`throughout`).
-"""
+"""Does the reference do what the person said? Judgement after a run (watching.py looked)."""
 
 import bisect
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from hil.boards.interface import ObservedBoard
-from hil.vectors.names import Names, OutputPin, show, to_physical
+from hil.vectors.names import show, to_physical
 from hil.vectors.scenario import (
-    FOREVER,
     EventExpectation,
     Expectation,
     FrameExpectation,
     OrderExpectation,
     ValueExpectation,
 )
-from xlate_core.bridge import Outputs
+from hil.vectors.watching import Observation, Series, Watch
 from xlate_core.buses import BusCommand
-from xlate_core.frames import BUS_NAMES
-from xlate_core.pairing.layouts import DbcSignal
 from xlate_core.pins import PinKind
-from xlate_core.signals import extract
 
-Observation = tuple[int | None, str]
-Look = Callable[[Outputs, ObservedBoard], Observation]
-NOTHING: Observation = (None, "")
-PINS_OF_KIND: dict[PinKind, Callable[[Outputs], Sequence[int]]] = {
-    PinKind.LEVEL: lambda outputs: outputs.levels,
-    PinKind.DUTY: lambda outputs: outputs.duty,
-    PinKind.FREQUENCY: lambda outputs: outputs.frequency,
-}
 SHOWN_FRAMES = 4
-
-
-class Seen(NamedTuple):
-    """One event of the run, at the tick of the scenario (not since the last reset)."""
-
-    tick: int
-    reason: str
-    subject: str
 
 
 class Disagreement(NamedTuple):
@@ -52,193 +26,6 @@ class Disagreement(NamedTuple):
     line: int
     expectation: str
     observed: str
-
-
-@dataclass(slots=True)
-class Series:
-    """The values of one source over time: change points only."""
-
-    ticks: list[int] = field(default_factory=list)
-    values: list[Observation] = field(default_factory=list)
-
-    def add(self, tick: int, value: Observation) -> None:
-        """Take the value after a tick."""
-        if not self.values or self.values[-1] != value:
-            self.ticks.append(tick)
-            self.values.append(value)
-
-    def at(self, tick: int) -> Observation:
-        """Return the value after a tick; before the first one there is nothing."""
-        place = bisect.bisect_right(self.ticks, tick)
-        return self.values[place - 1] if place else NOTHING
-
-    def during(self, first: int, last: int) -> list[tuple[int, Observation]]:
-        """Return the value at `first` and the changes up to and including `last`."""
-        begin = bisect.bisect_right(self.ticks, first)
-        end = bisect.bisect_right(self.ticks, last)
-        changes = list(zip(self.ticks[begin:end], self.values[begin:end], strict=True))
-        return [(first, self.at(first)), *changes]
-
-
-@dataclass(slots=True)
-class Glance:
-    """One source that is looked at, and when: `spans` of ticks in falling order, the next last.
-
-    A `steady` source tells the same as long as the module puts out the same.
-    """
-
-    series: Series
-    look: Look
-    steady: bool
-    spans: list[tuple[int, int]]
-
-    def look_at(self, tick: int, same: bool, outputs: Outputs, board: ObservedBoard) -> int:
-        """Look when it is time; return the tick of the next look. `same`: outputs as before.
-
-        A steady source is to be looked at besides whenever the outputs move while it is open.
-        """
-        if not self.spans:
-            return FOREVER
-        first, last = self.spans[-1]
-        if tick >= first:
-            if not (same and self.steady and tick > first):
-                self.series.add(tick, self.look(outputs, board))
-            if tick < last:
-                return last if self.steady else tick + 1
-            self.spans.pop()
-            return self.spans[-1][0] if self.spans else FOREVER
-        return first
-
-    def is_open(self, tick: int) -> bool:
-        """Return whether the time to look has begun and goes on."""
-        return bool(self.spans) and self.spans[-1][0] <= tick
-
-
-@dataclass(slots=True)
-class Watch:
-    """Everything the expectations of one scenario need to see."""
-
-    names: Names
-    series: dict[tuple[str, ...], Series]
-    signals: dict[tuple[str, ...], tuple[tuple[int, bool, int], DbcSignal]]
-    pins: dict[tuple[str, ...], OutputPin]
-    newest: dict[tuple[int, bool, int], bytes]
-    frames: dict[tuple[int, bool, int], list[tuple[int, bytes]]]
-    events: list[Seen]
-    of_events: bool = False
-    glances: list[Glance] = field(default_factory=list)
-    outputs: Outputs | None = None
-    nearest: int = 0
-    steady_open: bool = False
-
-    @property
-    def sees_anything(self) -> bool:
-        """Whether there is anything to look at at all."""
-        return bool(self.of_events or self.frames or self.glances)
-
-    def look(self, tick: int, outputs: Outputs, board: ObservedBoard) -> None:
-        """Look at the module after a tick.
-
-        It may put out the same object again only while it sends nothing and no pin moves.
-        """
-        if self.of_events:
-            for event in board.take_events():
-                self.events.append(Seen(tick, event.reason.name.lower(), event.subject))
-        same = outputs is self.outputs
-        if not same:
-            self.outputs = outputs
-            if self.signals or self.frames:
-                self._take_frames(tick, outputs)
-        if tick >= self.nearest or (self.steady_open and not same):
-            self._look_around(tick, same, outputs, board)
-
-    def _take_frames(self, tick: int, outputs: Outputs) -> None:
-        for frames in outputs.frames:
-            for frame in frames:
-                key = frame[:3]
-                self.newest[key] = frame.data
-                if key in self.frames:
-                    self.frames[key].append((tick, frame.data))
-
-    def _look_around(self, tick: int, same: bool, outputs: Outputs, board: ObservedBoard) -> None:
-        nearest = FOREVER
-        steady_open = False
-        for one in self.glances:
-            nearest = min(nearest, one.look_at(tick, same, outputs, board))
-            if one.steady and one.is_open(tick):
-                steady_open = True
-        self.nearest, self.steady_open = nearest, steady_open
-
-
-def look_of(source: tuple[str, ...], watch: Watch) -> Look:
-    """Return what tells the value of a source after a tick."""
-    match source[0]:
-        case "quantity":
-            return lambda _, board: board.quantity(source[1])
-        case "state":
-            return lambda _, board: (board.field(source[1]), "")
-        case "command":
-            bus = BUS_NAMES.index(source[1])
-            return lambda outputs, _: (outputs.commands[bus], "")
-        case "hold":
-            return lambda outputs, _: (int(outputs.power_hold), "")
-        case "output":
-            kind, place = watch.pins[source].kind, watch.pins[source].index
-            return lambda outputs, _: (int(PINS_OF_KIND[kind](outputs)[place]), "")
-    key, signal = watch.signals[source]
-
-    def sent(_: Outputs, __: ObservedBoard) -> Observation:
-        data = watch.newest.get(key)
-        if data is None or signal.spec.last_octet >= len(data):
-            return NOTHING
-        return extract(signal.spec, data), ""
-
-    return sent
-
-
-def new_watch(expectations: Sequence[Expectation], names: Names, throughout: bool = False) -> Watch:
-    """Return a watch over what the expectations are about, in the ticks they are about.
-
-    With `throughout` values are looked at in every tick, as telling of a disagreement needs.
-    """
-    watch = Watch(names, {}, {}, {}, {}, {}, [])
-    spans: dict[tuple[str, ...], list[tuple[int, int]]] = {}
-    for one in expectations:
-        if isinstance(one, FrameExpectation | OrderExpectation):
-            watch.frames.setdefault(one.key, [])
-        elif isinstance(one, EventExpectation):
-            watch.of_events = True
-        elif isinstance(one, ValueExpectation):
-            watch.series.setdefault(one.source, Series())
-            spans.setdefault(one.source, []).append((max(one.first - 1, 0), one.last))
-            if one.source[0] == "sent":
-                layout = names.layouts[one.source[1]]
-                signal = layout.signal(one.source[2])
-                if signal is not None:
-                    watch.signals[one.source] = (layout.key, signal)
-            elif one.source[0] == "output":
-                watch.pins[one.source] = names.outputs[one.source[1]]
-    watch.glances = [
-        Glance(
-            series,
-            look_of(source, watch),
-            steady=source[0] not in ("quantity", "state"),
-            spans=[(0, FOREVER)] if throughout else joined(spans[source]),
-        )
-        for source, series in watch.series.items()
-    ]
-    return watch
-
-
-def joined(spans: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Return spans of ticks with those that touch or overlap as one, in falling order."""
-    found: list[tuple[int, int]] = []
-    for first, last in sorted(spans, reverse=True):
-        if found and last >= found[-1][0] - 1:
-            found[-1] = (first, max(last, found[-1][1]))
-        else:
-            found.append((first, last))
-    return found
 
 
 def judge(expectations: Sequence[Expectation], watch: Watch) -> list[Disagreement]:

@@ -7,14 +7,17 @@ from pathlib import Path
 
 from hil.boards.reference import ReferenceBoard
 from hil.vectors import random_traffic
-from hil.vectors.expectations import Disagreement, Watch, judge, new_watch
+from hil.vectors.expectations import Disagreement, judge
 from hil.vectors.names import Names
 from hil.vectors.reading import read_scenario, read_text
-from hil.vectors.records import SILENT, Writer, show_frame
+from hil.vectors.records import Shown, Writer
 from hil.vectors.scenario import Scenario
-from hil.vectors.stimulus import Step, play
+from hil.vectors.stimulus import Span, spans
 from hil.vectors.vector import Header, file_content, render
+from hil.vectors.watching import Watch, new_watch
 from xlate_core.bridge import RULES, Outputs
+
+MOST_OPEN = 1024  # lines of output gathered before they go into a hash
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +70,12 @@ def header_of(scenario: Scenario, path: Path, text: str, names: Names) -> Header
     )
 
 
-def steps_of(scenario: Scenario, names: Names) -> Iterator[Step]:
-    """Return what reaches the module tick by tick."""
+def spans_of(scenario: Scenario, names: Names) -> Iterator[Span]:
+    """Return what reaches the module."""
     random = scenario.header.random
     if random is None:
-        return play(scenario, names)
-    return random_traffic.steps(names, random.seed, random.style, scenario.header.ticks)
+        return spans(scenario, names)
+    return random_traffic.spans(names, random.seed, random.style, scenario.header.ticks)
 
 
 def run_reference(
@@ -93,35 +96,49 @@ def run_reference(
 
 
 def run_watched(scenario: Scenario, names: Names, fast: bool, watch: Watch) -> list[str]:
-    """Run a scenario under a watch; return the records of its vector."""
-    board = ReferenceBoard(names.pairing, observe=watch.of_events, fast=fast)
+    """Run a scenario under a watch; return the records of its vector.
+
+    A tick in which nothing arrives, leaves or moves costs no more than the engine's tick: the
+    engine puts out the same object again, and there is something to do before `attention` only if
+    it does not.
+    """
+    board = ReferenceBoard(names.pairing, fast=fast)
+    engine = board.bridge
+    random = scenario.header.random is not None
     writer = Writer(names.pairing)
     stream = Stream()
-    random = scenario.header.random is not None
     every, last = scenario.header.checkpoint_ticks, scenario.header.ticks - 1
     checkpoint = min(every - 1, last)
-    watching = watch.sees_anything
     records: list[str] = []
-    for step in steps_of(scenario, names):
-        tick, reset, inputs, stimuli = step
+    watch.listen(0, board)
+    for first, reset, inputs, stimuli, until in spans_of(scenario, names):
         if reset is not None:
             board.reset(*reset)
-        frames = tuple([one.frame for one in stimuli]) if stimuli else ()
-        outputs = board.step(inputs, frames)
-        digest = None
-        if tick == checkpoint:
-            digest = board.digest()
-            checkpoint = min(tick + every, last)
-        if random:
-            stream.add(tick, outputs)
-            if digest is not None:
-                records.append(f"{tick}||||d={digest:08X} x={stream.hash()}")
-        else:
-            record = writer.record(tick, reset, inputs, stimuli, outputs, digest)
-            if record is not None:
-                records.append(record)
-        if watching:
-            watch.look(tick, outputs, board)
+        if stimuli:
+            engine.receive_all([one[0] for one in stimuli])
+        attention = first
+        former: Outputs | None = None
+        for tick in range(first, until):
+            outputs = engine.tick(inputs)
+            if outputs is former and tick < attention:
+                continue
+            former = outputs
+            digest = None
+            if tick == checkpoint:
+                digest = board.digest()
+                checkpoint = min(tick + every, last)
+            if random:
+                stream.add(tick, outputs)
+                if digest is not None:
+                    records.append(f"{tick}||||d={digest:08X} x={stream.hash()}")
+            else:
+                record = writer.record(tick, reset, inputs, stimuli, outputs, digest)
+                if record is not None:
+                    records.append(record)
+            reset, stimuli = None, ()
+            attention = min(checkpoint, watch.look(tick, outputs, board))
+            if tick + 1 >= watch.turn:
+                watch.listen(tick + 1, board)
     return records
 
 
@@ -136,18 +153,17 @@ class Stream:
     def __init__(self) -> None:
         """Start with nothing put out."""
         self._hash = hashlib.sha256()
-        self._outputs: Outputs | None = None
         self._rest: tuple[object, ...] | None = None
+        self._open: list[str] = []  # not yet in the hash
+        self._show = Shown().__getitem__
 
     def add(self, tick: int, outputs: Outputs) -> None:
         """Take the outputs of a tick: its frames, and everything else when it changed."""
-        if outputs is self._outputs and outputs.frames == SILENT:
-            return
-        self._outputs = outputs
-        for bus, frames in enumerate(outputs.frames):
-            if frames:
-                shown = " ".join(show_frame(frame) for frame in frames)
-                self._hash.update(f"{tick} {bus} {shown}\n".encode("ascii"))
+        body, engine = outputs.frames
+        if body:
+            self._open.append(f"{tick} 0 {' '.join(map(self._show, body))}\n")
+        if engine:
+            self._open.append(f"{tick} 1 {' '.join(map(self._show, engine))}\n")
         if outputs[1:] != self._rest:
             self._rest = outputs[1:]
             numbers = (
@@ -158,8 +174,15 @@ class Stream:
                 outputs.power_hold,
             )
             shown = " ".join(str(int(number)) for number in numbers)
-            self._hash.update(f"{tick} = {shown}\n".encode("ascii"))
+            self._open.append(f"{tick} = {shown}\n")
+        if len(self._open) >= MOST_OPEN:
+            self._take_in()
 
     def hash(self) -> str:
         """Return the hash up to here in hex."""
+        self._take_in()
         return self._hash.hexdigest()
+
+    def _take_in(self) -> None:
+        self._hash.update("".join(self._open).encode("ascii"))
+        self._open.clear()

@@ -17,7 +17,7 @@ from hil.vectors.bus_statements import CONDITIONS
 from hil.vectors.names import Names
 from hil.vectors.scenario import Disturb, Sending
 from hil.vectors.senders import Sender, Timetable, disturb, new_sender, next_frame, set_signal
-from hil.vectors.stimulus import Step, arriving, initial_inputs
+from hil.vectors.stimulus import Span, Step, arriving, every_tick, initial_inputs
 from xlate_core.bridge import Inputs, ResetCause
 from xlate_core.buses import BusInput
 from xlate_core.frames import Bus, Frame
@@ -29,6 +29,7 @@ GOOD_BUS = BusInput()
 Ranges = tuple[tuple[DbcSignal, int, int], ...]
 """The signals of a message, each with its lowest and highest valid raw value."""
 
+NO_STIMULI: tuple[Stimulus, ...] = ()
 SETTLED_MS = 200  # the first moments are quiet, so that every run reaches ordinary operation
 
 
@@ -58,8 +59,17 @@ class Chance:
 
 def steps(names: Names, seed: int, style: str, ticks: int) -> Iterator[Step]:
     """Yield every tick of random traffic."""
+    return every_tick(spans(names, seed, style, ticks))
+
+
+def spans(names: Names, seed: int, style: str, ticks: int) -> Iterator[Span]:
+    """Yield random traffic as spans.
+
+    What is drawn in every tick is drawn here, without a call: it is what making traffic costs.
+    """
     chance = Chance(Random(seed))
-    inputs = initial_inputs(names)
+    bits = chance.bits
+    inputs = former = initial_inputs(names)
     senders: list[Sender] = []
     ranges: dict[str, Ranges] = {}
     for index, (name, received) in enumerate(names.received.items()):
@@ -68,55 +78,74 @@ def steps(names: Names, seed: int, style: str, ticks: int) -> Iterator[Step]:
         senders.append(new_sender(received, Sending(name, period, index % period)))
         ranges[name] = tuple((one, *one.raw_range()) for one in received.layout.signals)
     settled = SETTLED_MS // names.tick_ms
-    buses_fail = names.pairing.spec.watches_buses and style != "driving"
+    driving, hostile = style == "driving", style == "hostile"
+    buses_fail = names.pairing.spec.watches_buses and not driving
+    rarely = 5000 if driving else 300
+    has_levels, has_counts = bool(inputs.levels), bool(inputs.counts)
     timetable = Timetable(senders)
+    first, reset, arrived = 0, None, NO_STIMULI
     for tick in range(ticks):
-        reset = None
-        inputs = move_inputs(names, chance, inputs, tick, style)
+        restart = None
+        if has_levels and (tick == 0 or bits(48) % rarely == 0):
+            inputs = move_level(chance, inputs, tick)
+        if has_counts and bits(48) % 50 == 0:
+            inputs = move_count(chance, inputs, hostile)
+        if bits(48) % rarely == 0:
+            inputs = move_supply(chance, inputs, driving)
         if buses_fail and tick >= settled:
             inputs = move_buses(chance, inputs)
-        stimuli = []
-        for sender in timetable.leaving(tick):
-            move_signals(chance, sender, ranges[sender.received.name])
-            if style != "driving" and tick >= settled:
-                trouble(chance, sender)
-            stimulus = next_frame(sender, tick)
-            if stimulus is not None:
-                stimuli.append(stimulus)
-        if style == "hostile" and tick >= settled:
-            while chance.one_in(4):
+        stimuli: list[Stimulus] = []
+        if timetable.nearest <= tick:
+            for sender in timetable.leaving(tick):
+                signals = ranges[sender.received.name]
+                if signals and bits(48) % 3 == 0:
+                    move_signal(chance, sender, signals)
+                if not driving and tick >= settled and bits(48) % 40 == 0:
+                    trouble(chance, sender)
+                stimulus = next_frame(sender, tick)
+                if stimulus is not None:
+                    stimuli.append(stimulus)
+        if hostile and tick >= settled:
+            while bits(48) % 4 == 0:
                 stimuli.append(arbitrary_frame(chance, names))
-            if chance.one_in(30000):
-                reset = (ResetCause(chance.below(len(ResetCause))), chance.one_in(2))
-        if style != "driving" and chance.one_in(2000):
+            if bits(48) % 30000 == 0:
+                restart = (ResetCause(chance.below(len(ResetCause))), chance.one_in(2))
+        if not driving and bits(48) % 2000 == 0:
             silence = senders[chance.below(len(senders))]
             silence.silent = not silence.silent
-        yield Step(tick, reset, inputs, arriving(inputs, tuple(stimuli)))
+        if stimuli or inputs is not former or restart is not None:
+            if tick:
+                yield first, reset, former, arrived, tick
+            first, reset, former = tick, restart, inputs
+            arrived = arriving(inputs, tuple(stimuli))
+    if ticks:
+        yield first, reset, former, arrived, ticks
 
 
-def move_inputs(names: Names, chance: Chance, inputs: Inputs, tick: int, style: str) -> Inputs:
-    """Let a switch, an analogue input or the supply move now and then."""
-    levels, counts, supply = inputs.levels, inputs.counts, inputs.supply_mv
-    moves = False
-    rarely = 5000 if style == "driving" else 300
-    if levels and (tick == 0 or chance.one_in(rarely)):
-        place = 0 if tick == 0 else chance.below(len(levels))
-        levels = (*levels[:place], not levels[place], *levels[place + 1 :])
-        moves = True
-    if counts and chance.one_in(50):
-        place = chance.below(len(counts))
-        moved = counts[place] + chance.below(41) - 20
-        if style == "hostile" and chance.one_in(20):
-            moved = chance.below(65536)
-        moved = min(max(moved, 0), 65535)
-        counts = (*counts[:place], moved, *counts[place + 1 :])
-        moves = True
-    if chance.one_in(rarely):
-        supply = 11000 + chance.below(3500) if style == "driving" else chance.below(18000)
-        moves = True
-    if not moves or (levels, counts, supply) == (inputs.levels, inputs.counts, inputs.supply_mv):
+def move_level(chance: Chance, inputs: Inputs, tick: int) -> Inputs:
+    """Move a switch, at the start the first one."""
+    levels = inputs.levels
+    place = 0 if tick == 0 else chance.below(len(levels))
+    return inputs._replace(levels=(*levels[:place], not levels[place], *levels[place + 1 :]))
+
+
+def move_count(chance: Chance, inputs: Inputs, hostile: bool) -> Inputs:
+    """Move an analogue input a little, or rarely anywhere."""
+    counts = inputs.counts
+    place = chance.below(len(counts))
+    moved = counts[place] + chance.below(41) - 20
+    if hostile and chance.one_in(20):
+        moved = chance.below(65536)
+    moved = min(max(moved, 0), 65535)
+    if moved == counts[place]:
         return inputs
-    return inputs._replace(levels=levels, counts=counts, supply_mv=supply)
+    return inputs._replace(counts=(*counts[:place], moved, *counts[place + 1 :]))
+
+
+def move_supply(chance: Chance, inputs: Inputs, driving: bool) -> Inputs:
+    """Move the supply, inside what is ordinary or anywhere."""
+    supply = 11000 + chance.below(3500) if driving else chance.below(18000)
+    return inputs if supply == inputs.supply_mv else inputs._replace(supply_mv=supply)
 
 
 def move_buses(chance: Chance, inputs: Inputs) -> Inputs:
@@ -132,10 +161,8 @@ def move_buses(chance: Chance, inputs: Inputs) -> Inputs:
     return inputs
 
 
-def move_signals(chance: Chance, sender: Sender, signals: Ranges) -> None:
+def move_signal(chance: Chance, sender: Sender, signals: Ranges) -> None:
     """Move one signal of a sender a little, or rarely anywhere its bits allow."""
-    if not signals or not chance.one_in(3):
-        return
     signal, low, high = signals[chance.below(len(signals))]
     set_signal(sender, signal.name, moved(chance, signal, low, high, sender.values[signal.name]))
 
@@ -150,9 +177,7 @@ def moved(chance: Chance, signal: DbcSignal, low: int, high: int, raw: int) -> i
 
 
 def trouble(chance: Chance, sender: Sender) -> None:
-    """Disturb the next frame of a sender now and then."""
-    if not chance.one_in(40):
-        return
+    """Disturb the next frame of a sender."""
     received = sender.received
     kinds = ["drop"]
     if received.layout.length:

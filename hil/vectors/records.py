@@ -68,6 +68,18 @@ def read_frame(text: str) -> tuple[Frame, int]:
     return Frame(BUS_LETTERS[parts[0]], len(parts[1]) == 8, int(parts[1], 16), data), code
 
 
+class Shown(dict[Stimulus | Frame, str]):
+    """The texts of frames as vectors write them; what was shown before is looked up."""
+
+    def __missing__(self, one: Stimulus | Frame) -> str:
+        """Return the text of a frame that was not shown before, and remember it."""
+        if len(self) >= MAX_TABLE:
+            self.clear()
+        text = show_frame(*one) if isinstance(one, Stimulus) else show_frame(one)
+        self[one] = text
+        return text
+
+
 class Writer:
     """Makes the records of a vector; remembers what was written last to write changes only."""
 
@@ -76,7 +88,7 @@ class Writer:
         self.inputs = initial(pairing)
         self.outputs: tuple[object, ...] | None = None
         self._last: Outputs | None = None
-        self._show = lru_cache(MAX_TABLE)(show_frame)
+        self._show = Shown().__getitem__
 
     def record(
         self,
@@ -88,10 +100,31 @@ class Writer:
         digest: int | None,
     ) -> str | None:
         """Return the line of a tick, or None when nothing happened in it."""
-        as_before = outputs is self._last and inputs is self.inputs and outputs.frames == SILENT
-        if as_before and not stimuli and reset is None and digest is None:
+        changes = ""
+        as_before = outputs is self._last and inputs is self.inputs
+        if not as_before or reset is not None or digest is not None:
+            changes = self._changes(reset, inputs, outputs, digest)
+        body, engine = outputs.frames
+        if not (changes or stimuli or body or engine):
             return None
+        show = self._show
+        arrived = " ".join(map(show, stimuli)) if stimuli else ""
+        to_body = " ".join(map(show, body)) if body else ""
+        to_engine = " ".join(map(show, engine)) if engine else ""
+        return f"{tick}|{arrived}|{to_body}|{to_engine}|{changes}".rstrip("|")
+
+    def _changes(
+        self,
+        reset: tuple[ResetCause, bool] | None,
+        inputs: Inputs,
+        outputs: Outputs,
+        digest: int | None,
+    ) -> str:
+        """Return the last field of a record: what changed besides frames, and the digest."""
         self._last = outputs
+        rest = outputs[1:]
+        if reset is None and digest is None and inputs is self.inputs and rest == self.outputs:
+            return ""
         changes: list[str] = []
         if reset is not None:
             cause, keep = reset
@@ -99,22 +132,12 @@ class Writer:
         if inputs is not self.inputs:
             changes += input_changes(self.inputs, inputs)
             self.inputs = inputs
-        if self.outputs is None or outputs[1:] != self.outputs:
+        if rest != self.outputs:
             changes += output_changes(self.outputs, outputs)
-            self.outputs = outputs[1:]
+            self.outputs = rest
         if digest is not None:
             changes.append(f"d={digest:08X}")
-        body, engine = outputs.frames
-        show = self._show
-        fields = (
-            " ".join([show(one.frame, one.length_code) for one in stimuli]) if stimuli else "",
-            " ".join([show(frame, 0) for frame in body]) if body else "",
-            " ".join([show(frame, 0) for frame in engine]) if engine else "",
-            " ".join(changes),
-        )
-        if not any(fields):
-            return None
-        return f"{tick}|{'|'.join(fields)}".rstrip("|")
+        return " ".join(changes)
 
 
 def initial(pairing: Pairing) -> Inputs:

@@ -12,7 +12,7 @@ from xlate_core.arithmetic import saturate
 from xlate_core.frames import Frame
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal
 from xlate_core.protection import next_counter, seal
-from xlate_core.signals import extract, insert
+from xlate_core.signals import WORD_OCTETS, extract, insert, into_word
 
 FILLER_OCTET = 0xA5  # what a lengthened frame carries behind its proper data
 
@@ -121,18 +121,10 @@ def taken(sender: Sender, kind: str) -> int | None:
     return entry[1]
 
 
-def is_due(sender: Sender, tick: int) -> bool:
-    """Return whether a periodic frame leaves in this tick, and move on to the next one."""
-    if tick < sender.due:
-        return False
-    sender.due = tick + sender.period
-    if tick + sender.period >= sender.until:
-        sender.due = FOREVER
-    return tick < sender.until and not sender.silent
-
-
 class Timetable:
     """Which senders are due when; `nearest` is a tick before which none is."""
+
+    nearest: int
 
     def __init__(self, senders: Sequence[Sender]) -> None:
         """Take over senders; whoever sets one of them due anew calls `look_again`."""
@@ -143,34 +135,42 @@ class Timetable:
         """Look at every sender."""
         self._heap = [(sender.due, number) for number, sender in enumerate(self.senders)]
         heapify(self._heap)
-
-    @property
-    def nearest(self) -> int:
-        """The tick of the next frame that anybody is due to send."""
-        return self._heap[0][0] if self._heap else FOREVER
+        self.nearest = self._heap[0][0] if self._heap else FOREVER
 
     def leaving(self, tick: int) -> list[Sender]:
         """Return in their order the senders whose periodic frame leaves in this tick."""
-        found = []
-        while self._heap and self._heap[0][0] <= tick:
-            number = self._heap[0][1]
+        found: list[Sender] = []
+        heap = self._heap
+        while self.nearest <= tick:
+            number = heap[0][1]
             sender = self.senders[number]
-            if is_due(sender, tick):
+            due = tick + sender.period
+            sender.due = FOREVER if due >= sender.until else due
+            if tick < sender.until and not sender.silent:
                 found.append(sender)
-            heapreplace(self._heap, (sender.due, number))
+            heapreplace(heap, (sender.due, number))
+            self.nearest = heap[0][0]
         return found
 
 
 def pack(layout: DbcMessage, values: dict[str, int]) -> bytes:
     """Return the payload of the values; of multiplexed signals only the selected ones."""
-    data = bytes(layout.length)
+    word, intel = 0, True  # the payload as the word of one byte order
     for signal in layout.signals:
         if signal.selector is not None:
             chosen = values[signal.selector]
             if not any(low <= chosen <= high for low, high in signal.selected_by):
                 continue
-        data = insert(signal.spec, data, values[signal.name])
-    return data
+        spec = signal.spec
+        if spec.intel is not intel:
+            word, intel = turned_round(word), spec.intel
+        word = into_word(spec, word, values[spec.name])
+    return word.to_bytes(WORD_OCTETS, "little" if intel else "big")[: layout.length]
+
+
+def turned_round(word: int) -> int:
+    """Return a word of one byte order as that of the other."""
+    return int.from_bytes(word.to_bytes(WORD_OCTETS, "little"), "big")
 
 
 def next_frame(sender: Sender, tick: int) -> Stimulus | None:
@@ -179,20 +179,10 @@ def next_frame(sender: Sender, tick: int) -> Stimulus | None:
     layout = received.layout
 
     # VALUES
-    for name, ramp in list(sender.ramps.items()) if sender.ramps else ():
-        raw = to_raw(signal_of(layout, name), ramp.at(tick))
-        if raw != sender.values[name]:
-            sender.values[name] = raw
-            sender.packed = None
-        if tick >= ramp.first_tick + ramp.duration:
-            del sender.ramps[name]
+    if sender.ramps:
+        _move_along(sender, tick)
     if sender.selecting:
-        selector = next(s.name for s in layout.signals if s.is_selector and s.selector is None)
-        chosen = sender.selecting[sender.selected % len(sender.selecting)]
-        sender.selected += 1
-        if sender.values[selector] != chosen:
-            sender.values[selector] = chosen
-            sender.packed = None
+        _select_next(sender)
     packed = sender.packed
     if packed is None:
         packed = sender.packed = pack(layout, sender.values)
@@ -225,6 +215,29 @@ def next_frame(sender: Sender, tick: int) -> Stimulus | None:
         return None
     frame = Frame(layout.bus, layout.extended, layout.identifier, data)
     return Stimulus(frame, len(data) if length_code is None else length_code)
+
+
+def _move_along(sender: Sender, tick: int) -> None:
+    """Give every signal on a ramp its value of this tick."""
+    layout = sender.received.layout
+    for name, ramp in list(sender.ramps.items()):
+        raw = to_raw(signal_of(layout, name), ramp.at(tick))
+        if raw != sender.values[name]:
+            sender.values[name] = raw
+            sender.packed = None
+        if tick >= ramp.first_tick + ramp.duration:
+            del sender.ramps[name]
+
+
+def _select_next(sender: Sender) -> None:
+    """Give the selector the next of its values in turn."""
+    signals = sender.received.layout.signals
+    selector = next(s.name for s in signals if s.is_selector and s.selector is None)
+    chosen = sender.selecting[sender.selected % len(sender.selecting)]
+    sender.selected += 1
+    if sender.values[selector] != chosen:
+        sender.values[selector] = chosen
+        sender.packed = None
 
 
 def _undisturbed(sender: Sender, packed: bytes) -> Stimulus:

@@ -1,6 +1,6 @@
 """A scenario, played: what reaches the module tick by tick."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
@@ -8,6 +8,7 @@ from typing import NamedTuple
 from hil.boards.interface import Stimulus
 from hil.vectors.names import Names
 from hil.vectors.scenario import (
+    FOREVER,
     SUPPLY,
     Action,
     Disturb,
@@ -47,6 +48,10 @@ class Step(NamedTuple):
     reset: tuple[ResetCause, bool] | None
     inputs: Inputs
     stimuli: tuple[Stimulus, ...]
+
+
+Span = tuple[int, tuple[ResetCause, bool] | None, Inputs, tuple[Stimulus, ...], int]
+"""A step, and the tick up to which nothing more reaches the module; the next span begins there."""
 
 
 def initial_inputs(names: Names) -> Inputs:
@@ -156,6 +161,19 @@ class Player:
 
 def play(scenario: Scenario, names: Names) -> Iterator[Step]:
     """Yield every tick of a scenario that is not random."""
+    return every_tick(spans(scenario, names))
+
+
+def every_tick(stretches: Iterable[Span]) -> Iterator[Step]:
+    """Yield the ticks of spans one by one."""
+    for first, reset, inputs, stimuli, until in stretches:
+        yield Step(first, reset, inputs, stimuli)
+        for tick in range(first + 1, until):
+            yield Step(tick, None, inputs, ())
+
+
+def spans(scenario: Scenario, names: Names) -> Iterator[Span]:
+    """Yield a scenario that is not random as spans."""
     player = Player(
         names,
         initial_inputs(names),
@@ -166,38 +184,40 @@ def play(scenario: Scenario, names: Names) -> Iterator[Step]:
     )
     timetable = Timetable(list(player.senders.values()))
     actions = scenario.actions
+    ticks = scenario.header.ticks
+    next_action = actions[0].tick if actions else FOREVER
     place = 0
-    nearest = 0  # nothing is due before
-    for tick in range(scenario.header.ticks):
-        if tick < nearest:
-            yield Step(tick, None, player.inputs, ())
-            continue
+    tick = 0
+    while tick < ticks:
         reset = None
-        single: list[Stimulus] = []
         late: list[Action] = []
-        while place < len(actions) and actions[place].tick == tick:
-            action = actions[place]
-            place += 1
-            if isinstance(action, ResetModule):
-                reset = (action.cause, action.keep)
-            elif isinstance(action, SendOnce | SendFrame):
-                late.append(action)  # behind the periodic frames of the tick
-            else:
-                player.apply(action, tick)
-                timetable.look_again()
-        player.move_ramps(tick)
+        if next_action <= tick:
+            while place < len(actions) and actions[place].tick == tick:
+                action = actions[place]
+                place += 1
+                if isinstance(action, ResetModule):
+                    reset = (action.cause, action.keep)
+                elif isinstance(action, SendOnce | SendFrame):
+                    late.append(action)  # behind the periodic frames of the tick
+                else:
+                    player.apply(action, tick)
+            timetable.look_again()
+            next_action = actions[place].tick if place < len(actions) else FOREVER
+        if player.ramps:
+            player.move_ramps(tick)
         stimuli: list[Stimulus] = []
-        for sender in timetable.leaving(tick):
-            stimulus = next_frame(sender, tick)
-            if stimulus is not None:
-                stimuli.append(stimulus)
-        single += player.repeats(tick)
+        if timetable.nearest <= tick:
+            for sender in timetable.leaving(tick):
+                stimulus = next_frame(sender, tick)
+                if stimulus is not None:
+                    stimuli.append(stimulus)
+        if player.repeated:
+            stimuli += player.repeats(tick)
         for action in late:
-            single += player.apply(action, tick)
-        nearest = player.nearest(tick, timetable.nearest)
-        if place < len(actions):
-            nearest = min(nearest, actions[place].tick)
-        yield Step(tick, reset, player.inputs, arriving(player.inputs, (*stimuli, *single)))
+            stimuli += player.apply(action, tick)
+        until = min(player.nearest(tick, timetable.nearest), next_action, ticks)
+        yield tick, reset, player.inputs, arriving(player.inputs, tuple(stimuli)), until
+        tick = until
 
 
 def arriving(inputs: Inputs, stimuli: tuple[Stimulus, ...]) -> tuple[Stimulus, ...]:

@@ -74,6 +74,38 @@ def test_an_observed_engine_is_the_readable_one() -> None:
     assert isinstance(engine_of(spec), CompiledBridge)
 
 
+@pytest.mark.parametrize("name", SUITED)
+@pytest.mark.parametrize("seed", range(2))
+def test_who_listens_for_a_while_is_told_what_the_readable_engine_tells(
+    name: str, seed: int
+) -> None:
+    spec = load(PAIRINGS / name).spec
+    wanted: list[Event] = []
+    told: list[Event] = []
+    plain, fast = Bridge(spec), CompiledBridge(spec, calm_before_first=2)
+    at_work = of_events = 0
+    for number, (frames, inputs) in enumerate(calm_stimulus(spec, seed + 70, TICKS, 0.01)):
+        if number % 150 == 0:
+            listens = number % 300 == 0
+            plain.observe(wanted.append if listens else None)
+            fast.observe(told.append if listens else None)
+        for frame in frames:
+            plain.receive(frame)
+            fast.receive(frame)
+            assert told == wanted
+        assert fast.tick(inputs) == plain.tick(inputs)
+        assert told == wanted
+        assert not (fast.is_fast() and listens)
+        if number % 50 == 49:
+            assert fast.image() == plain.image()
+        at_work += fast.is_fast()
+        of_events += len(told)
+        told.clear()
+        wanted.clear()
+    assert at_work > 0
+    assert of_events > 0
+
+
 def test_of_two_frames_in_a_tick_the_last_alone_is_seen() -> None:
     """A good value, and one that is none behind it: the quantity keeps the one before both."""
     spec = load(PAIRINGS / "instruments").spec

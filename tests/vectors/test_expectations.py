@@ -7,7 +7,11 @@ is 1 from 12 ms on. Two wrong frames from 60 ms on mature the link fault (2 step
 import pytest
 
 from hil.boards.reference import ReferenceBoard
-from tests.vectors.helpers import disagreements
+from hil.vectors.generation import run_watched
+from hil.vectors.scenario import ValueExpectation
+from hil.vectors.watching import new_watch
+from tests.vectors.helpers import disagreements, names, scenario
+from xlate_core.events import Event, Reason
 
 BODY = """\
 send engine.STATE every 2 ms
@@ -99,6 +103,51 @@ def test_a_value_is_looked_at_only_when_somebody_speaks_of_it(
     looked.clear()
     assert len(disagreements(BODY + lines + "expect quantity key 0 at 50 ms\n")) == 1
     assert len(looked) == 7 + 100  # what is not met is told from a second run, seen throughout
+
+
+def test_events_are_listened_to_only_in_the_ticks_somebody_speaks_of(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[bool] = []
+    observe = ReferenceBoard.observe
+    taken: list[Event] = []
+    take = ReferenceBoard.take_events
+
+    def seen(board: ReferenceBoard, on: bool) -> None:
+        asked.append(on)
+        observe(board, on)
+
+    def gathered(board: ReferenceBoard) -> list[Event]:
+        found = take(board)
+        taken.extend(found)
+        return found
+
+    monkeypatch.setattr(ReferenceBoard, "observe", seen)
+    monkeypatch.setattr(ReferenceBoard, "take_events", gathered)
+    soon = "expect 1 checksum_wrong of engine.STATE from 60 ms to 61 ms\n"
+    late = "expect no checksum_wrong of any from 400 ms to 410 ms\n"
+    assert disagreements(BODY + soon + late, "500 ms") == []
+    assert asked == [False, True, False, True, False]
+    assert {event.tick for event in taken} <= {*range(60, 62), *range(400, 411)}
+    assert len([event for event in taken if event.reason is Reason.CHECKSUM_WRONG]) == 1
+    asked.clear()
+    wrong = "expect 2 checksum_wrong of any from 400 ms to 410 ms\n"
+    (found,) = disagreements(BODY + soon + wrong, "500 ms")
+    assert found.observed == "0 events; elsewhere at 60 ms, 62 ms"
+    assert asked[-1:] == [True]  # what is not met is told from a second run, listened to throughout
+
+
+@pytest.mark.parametrize("line", TRUE)
+def test_looking_in_a_few_ticks_sees_what_looking_throughout_sees(line: str) -> None:
+    asked = scenario(BODY + line)
+    few, all_ = (new_watch(asked.expectations, names(), throughout) for throughout in (False, True))
+    assert run_watched(asked, names(), True, few) == run_watched(asked, names(), True, all_)
+    for source, series in few.series.items():
+        for one in asked.expectations:
+            if isinstance(one, ValueExpectation) and one.source == source:
+                first, last = max(one.first - 1, 0), one.last
+                assert series.during(first, last) == all_.series[source].during(first, last)
+    assert few.frames == all_.frames
 
 
 def test_before_the_first_frame_there_is_nothing() -> None:

@@ -30,6 +30,19 @@ def test_a_seed_means_one_traffic(style: str) -> None:
     assert fingerprint(style, 1) != fingerprint(style, 2)
 
 
+@pytest.mark.parametrize("style", ["driving", "disturbed", "hostile"])
+def test_spans_cover_every_tick_once_and_nothing_comes_inside_them(style: str) -> None:
+    next_tick = merged = 0
+    former = None
+    for first, reset, inputs, stimuli, until in random_traffic.spans(names(), 4, style, 5000):
+        assert first == next_tick < until
+        assert stimuli or reset is not None or inputs is not former
+        next_tick, former = until, inputs
+        merged += until - first - 1
+    assert next_tick == 5000
+    assert merged > 1000
+
+
 def events(style: str) -> Counter[Reason]:
     board = ReferenceBoard(names().pairing, observe=True)
     seen: Counter[Reason] = Counter()

@@ -62,6 +62,7 @@ class CompiledBridge:
         "_calm",
         "_entered",
         "_fast",
+        "_may_run",
         "_patience",
         "_pending",
         "_short_stays",
@@ -88,7 +89,7 @@ class CompiledBridge:
         self.spec = spec
         self.plain = Bridge(spec)
         self._before_first = calm_before_first
-        self._suited = is_suited(spec) and is_available(spec)
+        self._suited = self._may_run = is_suited(spec) and is_available(spec)
         self._pending: list[Frame] = []
         self.receive = self._pending.append
         self.receive_all = self._pending.extend
@@ -109,6 +110,15 @@ class CompiledBridge:
         self._take_pending()
         self.plain.reset(cause, kept)
         self._begin()
+
+    def observe(self, observer: Observer | None) -> None:
+        """Tell an observer from here on, or nobody; while one listens the readable engine runs."""
+        self._leave()
+        self._take_pending()
+        self.plain.observe(observer)
+        self._may_run = self._suited and observer is None
+        self.receive = self._pending.append if observer is None else self.plain.receive
+        self.receive_all = self._pending.extend if observer is None else self.plain.receive_all
 
     @property
     def now(self) -> int:
@@ -209,7 +219,7 @@ class CompiledBridge:
         self._pending.clear()
         outputs = plain.tick(inputs)
         self._calm += 1
-        if self._calm >= self._patience and self._suited:
+        if self._calm >= self._patience and self._may_run:
             self._enter(inputs, outputs)
         return outputs
 
