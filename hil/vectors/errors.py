@@ -8,8 +8,11 @@ from xlate_core.errors import InputError
 
 
 def nearest(word: str, names: Iterable[str]) -> str:
-    """Return `; nearest: NAME` for the valid name most like the word, or nothing."""
-    candidates = sorted(names)
+    """Return `; nearest: NAME` for the valid name most like the word, or nothing.
+
+    The word itself is no answer: a folder may stand where a file is expected.
+    """
+    candidates = sorted(name for name in names if name != word)
     found = difflib.get_close_matches(word, candidates, n=1, cutoff=0.5)
     if not found:
         lowered = {name.lower(): name for name in candidates}

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import click
 
+from tools.cli.outputs import OUT_FILE
+
 EXIT_DIFFERENCE, EXIT_BENCH = 1, 3
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 GOAL_COUNTS = 8400  # 5 % of a millisecond at 168 MHz
@@ -35,7 +37,7 @@ GOAL_COUNTS = 8400  # 5 % of a millisecond at 168 MHz
 )
 @click.option("--no-vectors", is_flag=True, help="Only search.")
 @click.option("--no-bound", is_flag=True, help="Leave out the bound, which needs the profile.")
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Also write as JSON.")
+@click.option("--json", "json_file", type=OUT_FILE, help="Also write as JSON.")
 @click.option("--compare", is_flag=True, help="Exit code 1 when a figure grew by more than 5 %.")
 @click.option("--update", metavar="REASON", help="Store the figures with the reason they changed.")
 def command(

@@ -7,13 +7,15 @@ from pathlib import Path
 
 import click
 
+from tools.cli.outputs import OUT_FILE
+
 EXIT_DIFFERENCE, EXIT_BENCH = 1, 3
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 FLOOR_TENTHS = 950
 
 
 @click.command("coverage")
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Also write as JSON.")
+@click.option("--json", "json_file", type=OUT_FILE, help="Also write as JSON.")
 def command(json_file: Path | None) -> None:
     """Run the corpora of all pairings on a counted core; list what no vector reaches, and why.
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tools.cli.interrupted import leave
+from tools.cli.outputs import OUT_FILE
 
 if TYPE_CHECKING:
     from hil.mutation.survey import Survey
@@ -32,7 +33,7 @@ TOLD_EVERY = 10  # mutants judged, where no line can be written over
     help="Begin there in that order: what an interrupted command did is left out.",
 )
 @click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True)
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Also write as JSON.")
+@click.option("--json", "json_file", type=OUT_FILE, help="Also write as JSON.")
 def command(count: int, seed: int, first_mutant: int, jobs: int, json_file: Path | None) -> None:
     """Break the C core in COUNT places and run every pairing's corpus on each.
 

@@ -92,6 +92,13 @@ class LazyGroup(click.Group):
             # The reader of our output has gone, as `head` does; keep the shutdown quiet too.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             raise click.exceptions.Exit(0) from None
+        except OSError as error:
+            # A file or folder a person named that is no such thing, is closed to them, or is full.
+            if error.filename is None:
+                raise
+            reason = (error.strerror or "no reason is known").lower()
+            click.echo(f"{error.filename}: cannot be read or written ({reason})", err=True)
+            raise click.exceptions.Exit(EXIT_INPUT) from None
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tools.cli.outputs import OUT_FILE
+
 if TYPE_CHECKING:
     from tools.speed.rows import Measured
 
@@ -79,9 +81,7 @@ LARGER_S = {True: 10, False: 60}
     show_default=True,
     help="Folder of the figures and pictures; the figures found there are the previous ones.",
 )
-@click.option(
-    "--json", "json_file", type=click.Path(path_type=Path), help="Also write the figures as JSON."
-)
+@click.option("--json", "json_file", type=OUT_FILE, help="Also write the figures as JSON.")
 def command(
     short: bool,
     drive_s: int,
@@ -114,10 +114,7 @@ def command(
         machine,
     )
     from tools.speed.rows import Measured
-    from xlate_core.errors import InputError
 
-    if json_file is not None and (json_file.is_dir() or not json_file.parent.is_dir()):
-        raise InputError(f"{json_file}: expected the name of a file in a folder that exists")
     previous = kept.previous_figures(folder / kept.FIGURES)
     measured = Measured()
     if short:

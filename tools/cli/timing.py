@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from tools.cli.outputs import OUT_FILE
 from tools.cli.vectors_shared import jobs_option, plain_option
 
 EXIT_DIFFERENCE = 1
@@ -89,7 +90,7 @@ def bus(
 @plain_option
 @jobs_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@click.option("--html", type=click.Path(path_type=Path, dir_okay=False), help="Write a page.")
+@click.option("--html", metavar="FILE", type=OUT_FILE, help="Write a page.")
 @click.option(
     "--keep",
     default=Path("timing_exceeded"),

@@ -91,7 +91,7 @@ def generate_command(
                 known.found_right(outcome.scenario)
                 written += 1
         known.keep(whole=not paths)
-    for line in (*mistakes, *failed):
+    for line in dict.fromkeys((*mistakes, *failed)):  # one cause may be many scenarios' mistake
         click.echo(line, err=True)
     alike = len(scenarios) - len(open_ones)
     as_before = f", {alike} as they were" if alike else ""
@@ -140,7 +140,7 @@ def verify_command(
         faults += [
             f"{path}: no scenario yields this vector" for path in corpus.strays(checked, target)
         ]
-    for line in (*mistakes, *faults):
+    for line in dict.fromkeys((*mistakes, *faults)):
         click.echo(line, err=True)
     click.echo(f"{len(checked)} scenarios checked, {len(mistakes) + len(faults)} faults")
     if mistakes:

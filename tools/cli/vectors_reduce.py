@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from hil.verdicts import EXIT_BENCH, EXIT_INPUT
+from tools.cli.outputs import OUT_FILE
 from tools.cli.vectors_shared import PATH, input_errors, new_pairings, pairings_option
 from xlate_core.errors import InputError
 
@@ -16,7 +17,7 @@ from xlate_core.errors import InputError
 @click.option("--board", required=True, help="The board it fails on; names as for `run`.")
 @click.option(
     "--out",
-    type=PATH,
+    type=OUT_FILE,
     default=None,
     help="Scenario to write; default reduced_NAME.scenario in the current folder.",
 )

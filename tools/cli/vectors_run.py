@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hil.verdicts import Verdict, exit_code
+from tools.cli.outputs import OUT_FILE
 from tools.cli.vectors_shared import (
     FIXTURES,
     PATH,
@@ -47,9 +48,9 @@ FEW = 16
     "`xlate board list`. Several: the vectors are shared out.",
 )
 @click.option("--each", is_flag=True, help="With several boards: every board runs all vectors.")
-@click.option("--json", "json_file", type=PATH, default=None, help="Write a JSON report.")
-@click.option("--junit", "junit_file", type=PATH, default=None, help="Write a JUnit report.")
-@click.option("--html", "html_file", type=PATH, default=None, help="Write an HTML report.")
+@click.option("--json", "json_file", type=OUT_FILE, default=None, help="Write a JSON report.")
+@click.option("--junit", "junit_file", type=OUT_FILE, default=None, help="Write a JUnit report.")
+@click.option("--html", "html_file", type=OUT_FILE, default=None, help="Write an HTML report.")
 @click.option(
     "--out",
     "folder",

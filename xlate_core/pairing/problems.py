@@ -89,8 +89,7 @@ def _place(problem: Problem) -> tuple[bool, str, int]:
 
 
 def nearest_name(name: str, valid: Iterable[str]) -> str | None:
-    """Return the valid name that looks most like the one found; None if nothing is close."""
-    names = list(valid)
-    by_fold = {candidate.casefold(): candidate for candidate in names}
+    """Return another valid name that looks most like the one found; None if nothing is close."""
+    by_fold = {candidate.casefold(): candidate for candidate in valid if candidate != name}
     close = difflib.get_close_matches(name.casefold(), by_fold, n=1, cutoff=0.5)
     return by_fold[close[0]] if close else None

@@ -1,0 +1,96 @@
+"""Files and folders a person names wrongly: one sentence, exit code 2, before the work begins."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from tools.cli.main import main
+from tools.timing import observation
+from xlate_core.pairing.problems import nearest_name
+
+ROOT = Path(__file__).resolve().parents[2]
+PAIRING = ROOT / "fixtures" / "pairings" / "minimal"
+VECTOR = ROOT / "fixtures" / "vectors" / "minimal" / "fan_on_loss.vector"
+
+
+def xlate(*words: str | Path) -> Result:
+    return CliRunner().invoke(main, [*map(str, words)])
+
+
+def test_a_file_where_a_folder_is_needed_is_said(tmp_path: Path) -> None:
+    file = tmp_path / "file"
+    file.write_text("")
+    scenario = ROOT / "fixtures" / "scenarios" / "minimal" / "fan_on_loss.scenario"
+    answer = xlate("vectors", "generate", "--vectors", file, scenario)
+    assert answer.exit_code == 2
+    assert answer.output == f"{file}/minimal: cannot be read or written (not a directory)\n"
+
+
+def test_a_folder_where_a_file_is_needed_is_said(tmp_path: Path) -> None:
+    answer = xlate("failsafe", "build", PAIRING, "--required", tmp_path)
+    assert answer.exit_code == 2
+    assert answer.output == f"{tmp_path}: cannot be read or written (is a directory)\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "option"),
+    [
+        (("timing", "paths", PAIRING), "--html"),
+        (("vectors", "run", VECTOR), "--json"),
+        (("vectors", "run", VECTOR), "--junit"),
+        (("vectors", "run", VECTOR), "--html"),
+        (("vectors", "reduce", VECTOR, "--board", "reference"), "--out"),
+        (("firmware", "coverage"), "--json"),
+        (("firmware", "mutants"), "--json"),
+        (("board", "measure", "--board", "emulated"), "--json"),
+        (("speed",), "--json"),
+    ],
+)
+def test_what_cannot_be_written_is_said_before_the_work(
+    tmp_path: Path, words: tuple[str | Path, ...], option: str
+) -> None:
+    file = tmp_path / "file"
+    file.write_text("")
+    for target, told in (
+        (tmp_path, f"found {tmp_path}, a folder, expected the name of a file"),
+        (file / "new" / "out", f"found {file}, a file, expected a folder to write in"),
+    ):
+        answer = xlate(*words, option, target)
+        assert answer.exit_code == 2
+        assert f"Invalid value for '{option}': {told}" in answer.output
+    assert sorted(tmp_path.iterdir()) == [file]
+
+
+def test_folders_on_the_way_to_a_new_file_are_made(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(observation, "observe", lambda *_: iter(()))
+    page = tmp_path / "a" / "b" / "page.html"
+    assert xlate("timing", "paths", PAIRING, "--html", page).exit_code == 0
+    assert page.is_file()
+
+
+def test_one_cause_of_many_scenarios_is_said_once(tmp_path: Path) -> None:
+    scenarios = ROOT / "fixtures" / "scenarios" / "minimal"
+    words = ("--pairings", tmp_path, "--vectors", tmp_path / "vectors", "--jobs", "1", scenarios)
+    for verb in ("generate", "verify"):
+        answer = xlate("vectors", verb, *words)
+        assert answer.exit_code == 2
+        assert answer.output.count("no pairing `minimal` (bridge.toml is not there)") == 1
+
+
+def test_a_name_is_not_its_own_nearest_one(tmp_path: Path) -> None:
+    assert nearest_name("body.dbc", ["body.dbc", "bodi.dbc"]) == "bodi.dbc"
+    assert nearest_name("body.dbc", ["body.dbc"]) is None
+    (tmp_path / "drive.log").write_text("")
+    answer = xlate("vectors", "generate", tmp_path / "drive.log")
+    assert answer.exit_code == 2
+    assert "nearest" not in answer.output
+    shutil.copytree(PAIRING, tmp_path / "car")
+    (tmp_path / "car" / "bridge.toml").unlink()
+    (tmp_path / "car" / "bridge.toml").mkdir()
+    answer = xlate("pairing", "check", tmp_path / "car")
+    assert answer.exit_code == 2
+    assert "found is a directory, expected a readable file bridge.toml in car\n" in answer.output
