@@ -15,7 +15,7 @@ from typing import NamedTuple
 from xlate_core import conditions, image_order, kept_memory, state_image
 from xlate_core.bus_watch import BusWatch
 from xlate_core.control import Control
-from xlate_core.events import Observer
+from xlate_core.events import Observer, Reason
 from xlate_core.fields import Field
 from xlate_core.frames import Frame
 from xlate_core.intake import Intake
@@ -93,8 +93,9 @@ class Bridge:
         self.look_at_everything()
         self._commit()
 
-    def observe(self, observer: Observer | None) -> None:
-        """Tell another observer from here on, or nobody."""
+    def observe(self, observer: Observer | None, reasons: frozenset[Reason] | None = None) -> None:
+        """Tell another observer from here on, or nobody; here of all reasons, named or not."""
+        del reasons
         self.observer = observer
         self.common.observer = observer
 

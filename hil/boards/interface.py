@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, NamedTuple, Protocol, runtime_checkable
 
 from xlate_core.bridge import Inputs, Outputs, ResetCause
-from xlate_core.events import Event
+from xlate_core.events import Event, Reason
 from xlate_core.frames import Frame
 
 if TYPE_CHECKING:
@@ -80,8 +80,8 @@ class Board(Protocol):
 class ObservedBoard(Board, Protocol):
     """A board that also reports its events; the reference does."""
 
-    def observe(self, observe: bool) -> None:
-        """Collect events from here on, or no more."""
+    def observe(self, observe: bool, reasons: frozenset[Reason] | None = None) -> None:
+        """Collect events from here on, or no more; with `reasons` of those, in their tick."""
 
     def take_events(self) -> list[Event]:
         """Return the events since the last call, in order."""

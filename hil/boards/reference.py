@@ -4,7 +4,7 @@ from hil.boards.interface import Identity
 from hil.boards.options import BoardOptions
 from xlate_core.bridge import RULES, Inputs, Outputs, ResetCause
 from xlate_core.compiled import engine_of
-from xlate_core.events import Event
+from xlate_core.events import Event, Reason
 from xlate_core.frames import Frame
 from xlate_core.pairing.model import Pairing
 from xlate_core.quantities import Status
@@ -27,9 +27,9 @@ class ReferenceBoard:
         self.bridge = engine_of(pairing.spec, observer, plain=not fast)
         self._quantities = {q.name: index for index, q in enumerate(pairing.spec.quantities)}
 
-    def observe(self, observe: bool) -> None:
-        """Collect events from here on, or no more; the fast form rests meanwhile."""
-        self.bridge.observe(self.events.append if observe else None)
+    def observe(self, observe: bool, reasons: frozenset[Reason] | None = None) -> None:
+        """Collect events from here on, or no more; with `reasons` of those, in their tick."""
+        self.bridge.observe(self.events.append if observe else None, reasons)
 
     def identity(self) -> Identity:
         """Say what this board is."""

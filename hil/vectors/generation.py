@@ -1,10 +1,12 @@
 """Scenario -> vector: the reference fills in bytes, and fails if it disagrees with the person."""
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from operator import itemgetter
 from pathlib import Path
 
+from hil.boards.interface import Stimulus
 from hil.boards.reference import ReferenceBoard
 from hil.vectors import random_traffic
 from hil.vectors.expectations import Disagreement, judge
@@ -16,7 +18,9 @@ from hil.vectors.stimulus import Span, spans
 from hil.vectors.vector import Header, file_content, render
 from hil.vectors.watching import Watch, new_watch
 from xlate_core.bridge import RULES, Outputs
+from xlate_core.frames import Frame
 
+FRAME_OF: Callable[[Stimulus], Frame] = itemgetter(0)
 MOST_OPEN = 1024  # lines of output gathered before they go into a hash
 
 
@@ -111,11 +115,12 @@ def run_watched(scenario: Scenario, names: Names, fast: bool, watch: Watch) -> l
     checkpoint = min(every - 1, last)
     records: list[str] = []
     watch.listen(0, board)
+    look = watch.look if watch.sees_anything else None
     for first, reset, inputs, stimuli, until in spans_of(scenario, names):
         if reset is not None:
             board.reset(*reset)
         if stimuli:
-            engine.receive_all([one[0] for one in stimuli])
+            engine.receive_all(map(FRAME_OF, stimuli))
         attention = first
         former: Outputs | None = None
         for tick in range(first, until):
@@ -136,7 +141,10 @@ def run_watched(scenario: Scenario, names: Names, fast: bool, watch: Watch) -> l
                 if record is not None:
                     records.append(record)
             reset, stimuli = None, ()
-            attention = min(checkpoint, watch.look(tick, outputs, board))
+            attention = checkpoint
+            if look is None:
+                continue
+            attention = min(checkpoint, look(tick, outputs, board))
             if tick + 1 >= watch.turn:
                 watch.listen(tick + 1, board)
     return records

@@ -22,6 +22,7 @@ from hil.vectors.scenario import (
     ValueExpectation,
 )
 from xlate_core.bridge import Outputs
+from xlate_core.events import Reason
 from xlate_core.frames import BUS_NAMES, Frame
 from xlate_core.pairing.layouts import DbcSignal
 from xlate_core.pins import PinKind
@@ -122,6 +123,7 @@ class Watch:
     events: list[Seen] = field(default_factory=list)
     glances: list[Glance] = field(default_factory=list)
     hearing: list[Ticks] = field(default_factory=list)
+    reasons: frozenset[Reason] | None = None
     wanted: frozenset[Key] = frozenset()
     nearest: int = 0
     turn: int = FOREVER
@@ -131,10 +133,15 @@ class Watch:
     on_frames: dict[Key, list[Glance]] = field(default_factory=dict)
     rest: tuple[object, ...] = ()
 
+    @property
+    def sees_anything(self) -> bool:
+        """Whether there is anything to look at at all."""
+        return bool(self.glances or self.wanted or self.hearing or self.listens)
+
     def listen(self, tick: int, board: ObservedBoard) -> None:
         """Have the board tell its events from this tick on, or tell them no more; before `tick`."""
         self.listens = bool(self.hearing) and self.hearing[-1][0] <= tick
-        board.observe(self.listens)
+        board.observe(self.listens, self.reasons)
         if self.listens:
             self.turn = self.hearing.pop()[1] + 1
         else:
@@ -232,11 +239,13 @@ def new_watch(expectations: Sequence[Expectation], names: Names, throughout: boo
     watch = Watch(names)
     spans: dict[tuple[str, ...], list[Ticks]] = {}
     of_events: list[Ticks] = []
+    reasons: set[Reason] = set()
     for one in expectations:
         if isinstance(one, FrameExpectation | OrderExpectation):
             watch.frames.setdefault(one.key, [])
         elif isinstance(one, EventExpectation):
             of_events.append((max(one.first, 0), one.last))
+            reasons.add(Reason[one.reason.upper()])
         elif isinstance(one, ValueExpectation):
             watch.series.setdefault(one.source, Series())
             spans.setdefault(one.source, []).append((max(one.first - 1, 0), one.last))
@@ -253,6 +262,7 @@ def new_watch(expectations: Sequence[Expectation], names: Names, throughout: boo
     if of_events:
         watch.hearing = [(0, FOREVER)] if throughout else joined(of_events, WORTH_A_PAUSE)
         watch.turn = watch.hearing[-1][0]
+        watch.reasons = None if throughout else frozenset(reasons)
     watch.wanted = frozenset(watch.frames) | {key for key, _ in watch.signals.values()}
     return watch
 

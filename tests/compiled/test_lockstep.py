@@ -2,6 +2,7 @@
 
 import dataclasses
 import random
+from collections import Counter
 
 import pytest
 
@@ -10,9 +11,9 @@ from tests.core.test_bridge import NAMES, PAIRINGS, bridge_of, random_inputs, ra
 from xlate_core.bridge import Bridge, BridgeSpec, ResetCause
 from xlate_core.buses import BusSpec
 from xlate_core.compiled import CompiledBridge, engine_of
-from xlate_core.compiled.bridge import is_suited
+from xlate_core.compiled.bridge import UNTOLD, is_suited
 from xlate_core.compiled.rest import Sleepers
-from xlate_core.events import Event
+from xlate_core.events import Event, Reason
 from xlate_core.frames import Frame
 from xlate_core.pairing import load
 from xlate_core.protection import seal
@@ -100,6 +101,37 @@ def test_who_listens_for_a_while_is_told_what_the_readable_engine_tells(
             assert fast.image() == plain.image()
         at_work += fast.is_fast()
         of_events += len(told)
+        told.clear()
+        wanted.clear()
+    assert at_work > 0
+    assert of_events > 0
+
+
+@pytest.mark.parametrize("name", SUITED)
+@pytest.mark.parametrize("seed", range(3))
+def test_the_fast_form_tells_what_is_asked_of_it_in_its_tick(name: str, seed: int) -> None:
+    spec = load(PAIRINGS / name).spec
+    wanted: list[Event] = []
+    told: list[Event] = []
+    reasons = frozenset(Reason) - UNTOLD
+    plain, fast = Bridge(spec, wanted.append), CompiledBridge(spec, calm_before_first=2)
+    at_work = of_events = 0
+    for number, (frames, inputs) in enumerate(calm_stimulus(spec, seed + 70, TICKS, 0.01)):
+        if number % 100 == 0:
+            fast.observe(told.append if number % 400 < 300 else None, reasons)
+        plain.receive_all(frames)
+        fast.receive_all(frames)
+        assert fast.tick(inputs) == plain.tick(inputs)
+        if number % 400 < 300:
+            of_plain = Counter((one.reason, one.subject) for one in wanted)
+            of_fast = Counter((one.reason, one.subject) for one in told)
+            for reason, subject in of_plain | of_fast:
+                if reason in reasons:
+                    assert of_fast[reason, subject] == of_plain[reason, subject]
+            at_work += fast.is_fast()
+            of_events += of_fast.total() if fast.is_fast() else 0
+        else:
+            assert not told
         told.clear()
         wanted.clear()
     assert at_work > 0

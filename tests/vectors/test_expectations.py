@@ -113,9 +113,9 @@ def test_events_are_listened_to_only_in_the_ticks_somebody_speaks_of(
     taken: list[Event] = []
     take = ReferenceBoard.take_events
 
-    def seen(board: ReferenceBoard, on: bool) -> None:
+    def seen(board: ReferenceBoard, on: bool, reasons: frozenset[Reason] | None) -> None:
         asked.append(on)
-        observe(board, on)
+        observe(board, on, reasons)
 
     def gathered(board: ReferenceBoard) -> list[Event]:
         found = take(board)

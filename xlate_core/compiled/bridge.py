@@ -17,7 +17,7 @@ from xlate_core.bridge import Bridge
 from xlate_core.compiled.calm import is_calm
 from xlate_core.compiled.program import is_available, program_of
 from xlate_core.compiled.support import Support
-from xlate_core.events import Observer
+from xlate_core.events import Observer, Reason
 from xlate_core.fields import Field
 from xlate_core.frames import Frame
 from xlate_core.interface import BridgeSpec, Inputs, Outputs, ResetCause
@@ -27,6 +27,8 @@ from xlate_core.state_image import NamedRecord
 CALM_BEFORE_FIRST = 64  # ticks; a short run never pays for a text
 LONGEST_PATIENCE = 256
 SHORT_STAY = 64  # ticks; who left so soon waits longer the next time
+UNTOLD = frozenset({Reason.FRAME_UNKNOWN, Reason.FAILSAFE_ENTERED, Reason.FAILSAFE_LEFT})
+"""What happens in the fast form without being told; the rest is told by readable code it calls."""
 
 
 def engine_of(
@@ -111,14 +113,20 @@ class CompiledBridge:
         self.plain.reset(cause, kept)
         self._begin()
 
-    def observe(self, observer: Observer | None) -> None:
-        """Tell an observer from here on, or nobody; while one listens the readable engine runs."""
-        self._leave()
-        self._take_pending()
+    def observe(self, observer: Observer | None, reasons: frozenset[Reason] | None = None) -> None:
+        """Tell an observer from here on, or nobody; while one listens the readable engine runs.
+
+        Who names `reasons` none of which is in UNTOLD lets the fast form run: of them, and of
+        nothing else, all is told, but in the tick that follows the frames and not by its number.
+        """
+        stays = observer is None or (reasons is not None and not reasons & UNTOLD)
+        if not stays:
+            self._leave()
+            self._take_pending()
         self.plain.observe(observer)
-        self._may_run = self._suited and observer is None
-        self.receive = self._pending.append if observer is None else self.plain.receive
-        self.receive_all = self._pending.extend if observer is None else self.plain.receive_all
+        self._may_run = self._suited and stays
+        self.receive = self._pending.append if stays else self.plain.receive
+        self.receive_all = self._pending.extend if stays else self.plain.receive_all
 
     @property
     def now(self) -> int:
