@@ -15,6 +15,7 @@ from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 from hil.bench import Bench, BenchPlan
+from hil.parallel import interrupts_wait
 from hil.runner import Pairings, Result, load_for_run
 from hil.verdicts import Verdict
 from xlate_core.pairing import load
@@ -113,7 +114,8 @@ def start(plan: BenchPlan, work: Work) -> Lane:
     context = get_context("spawn")
     ours, theirs = context.Pipe()
     process = context.Process(target=drive, args=(plan, theirs), daemon=True)
-    process.start()
+    with interrupts_wait():
+        process.start()
     theirs.close()
     return Lane(plan, process, ours, deque(work.paths) if work.each else None)
 

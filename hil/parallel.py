@@ -6,10 +6,13 @@ only saves loading once more what is loaded here.
 """
 
 import os
+import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
-from multiprocessing import get_context
+from contextlib import contextmanager
+from functools import partial
+from multiprocessing import get_context, resource_tracker
 from typing import TypeVar
 
 Item = TypeVar("Item")
@@ -21,6 +24,23 @@ FEW = 16
 def default_jobs() -> int:
     """Return the number of processors this process may count on."""
     return os.cpu_count() or 1
+
+
+@contextmanager
+def interrupts_wait() -> Iterator[None]:
+    """Hold an interrupt back, where the system can: here to the end, in processes begun for good.
+
+    A process that is still being started would say in a page where it was.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    resource_tracker.ensure_running()  # it lets interrupts in again when it is started
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def in_order(
@@ -45,9 +65,26 @@ def in_order(
     order = list(range(len(items)))
     if costs is not None:
         order.sort(key=lambda place: -costs[place])
-    # Begun here and not with the first result: a caller's threads should not be forked.
-    futures = {place: executor.submit(function, items[place]) for place in order}
+    work = partial(_interruptible, function)
+    try:
+        # Begun here and not with the first result: a caller's threads should not be forked.
+        with interrupts_wait():
+            futures = {place: executor.submit(work, items[place]) for place in order}
+    except BaseException:
+        executor.shutdown(cancel_futures=True)
+        raise
     return _results(executor, [futures[place] for place in range(len(items))])
+
+
+def _interruptible(function: Callable[[Item], Outcome], item: Item) -> Outcome:
+    """Return function(item) in a process of the pool; an interrupt ends it, never the waiting."""
+    if not hasattr(signal, "pthread_sigmask"):
+        return function(item)
+    try:
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+        return function(item)
+    finally:
+        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
 
 
 def _results(

@@ -89,6 +89,27 @@ def test_resume_runs_only_what_has_no_verdict(tmp_path: Path) -> None:
     assert [entry["kind"] for entry in entries].count("resumed") == 1
 
 
+def test_a_run_is_gone_on_with_on_its_own_boards(tmp_path: Path) -> None:
+    assert run(*FEW[:2], "--board", "native", "--out", tmp_path).exit_code == 0
+    journal = (tmp_path / "journal.jsonl").read_text(encoding="utf-8")
+    result = run(*FEW, "--resume", tmp_path)
+    assert result.exit_code == 2
+    assert result.stderr == ("--resume: found a run on native, expected the same: --board native\n")
+    assert (tmp_path / "journal.jsonl").read_text(encoding="utf-8") == journal
+
+
+def test_what_no_board_is_left_for_is_one_line_with_the_command_for_the_rest(
+    tmp_path: Path,
+) -> None:
+    result = run(*FEW, "--board", "/dev/no_port", "--out", tmp_path)
+    assert result.exit_code == 3
+    why = "/dev/no_port: no such port; `xlate board list` shows those there are"
+    assert result.stdout.count(why) == 2
+    assert f"NOT_RUN {len(FEW) - 1} vectors: {why}\n" in result.stdout
+    assert f"ended after 1 of {len(FEW)} vectors; go on with: xlate vectors run" in result.stderr
+    assert result.stderr.endswith(f"--resume {tmp_path}\n")
+
+
 def test_a_torn_journal_is_read_up_to_the_tear(tmp_path: Path) -> None:
     assert run(*FEW[:2], "--board", "native", "--out", tmp_path).exit_code == 0
     journal = tmp_path / "journal.jsonl"

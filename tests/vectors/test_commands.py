@@ -1,6 +1,7 @@
 """`xlate vectors`: files in, files out, exit codes, and nothing half-written."""
 
 import json
+import shlex
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -232,7 +233,23 @@ def test_an_interrupted_run_is_incomplete_and_still_reported(
 
     monkeypatch.setattr(runner, "run_vector", interrupted_at_second)
     json_file = corpus / "report.json"
-    result = xlate("run", corpus / "vectors", "--json", json_file)
+    words = ("run", corpus / "vectors", "--json", json_file)
+    result = xlate(*words)
     assert result.exit_code == 4
     counts = json.loads(json_file.read_text(encoding="utf-8"))["counts"]
     assert (counts["pass"], counts["not_run"]) == (1, 2)
+    said = "interrupted after 1 of 3 vectors"
+    assert result.stdout.startswith("NOT_RUN 2 vectors\n3 vectors: 1 pass, 2 not_run;")
+    assert result.stderr == f"{said}; only with --out FOLDER a run can be gone on with\n"
+
+    folder = corpus / "run"
+    kept = xlate(*words, "--out", folder)
+    rest = ["xlate", "vectors", *map(str, words), "--out", str(folder), "--resume", str(folder)]
+    assert kept.stderr == f"{said}; go on with: {shlex.join(rest)}\n"
+    again = xlate(*rest[2:])
+    assert again.exit_code == 4
+    assert again.stderr == kept.stderr, "it is not resumed twice"
+    monkeypatch.setattr(runner, "run_vector", run_vector)
+    assert "3 vectors: 3 pass" in xlate(*rest[2:]).stdout
+    lines = (folder / "journal.jsonl").read_text(encoding="utf-8").splitlines()
+    assert sum('"kind": "result"' in line for line in lines) == 3

@@ -1,6 +1,9 @@
 """Work over processes: results in order, the longest first; one bad item stops no other."""
 
 import os
+import signal
+import subprocess
+import sys
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any, ClassVar
@@ -23,6 +26,36 @@ def test_results_of_other_processes_come_in_order(monkeypatch: pytest.MonkeyPatc
     done = list(parallel.in_order(squared, [3, 1, 2], 2, may_fork=True))
     assert [number for number, _ in done] == [9, 1, 4]
     assert os.getpid() not in {process for _, process in done}
+
+
+def interrupts_are_held_back(_: int = 0) -> bool:
+    return signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, [])
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a process there cannot hold interrupts back")
+@pytest.mark.parametrize("may_fork", [False, True])
+def test_an_interrupt_ends_an_item_not_a_process_that_is_being_started(
+    monkeypatch: pytest.MonkeyPatch, may_fork: bool
+) -> None:
+    """What is started hears none; who starts it hears it afterwards."""
+    monkeypatch.setattr(parallel, "FEW", 1)
+    assert not any(parallel.in_order(interrupts_are_held_back, [1, 2], 2, may_fork=may_fork))
+    asked = "import signal; print(signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, []))"
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    reached = []
+
+    def starting() -> None:
+        with parallel.interrupts_wait():
+            signal.raise_signal(signal.SIGINT)
+            reached.append(subprocess.check_output([sys.executable, "-c", asked], text=True))
+
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            starting()
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert reached == ["True\n"]
+    assert not interrupts_are_held_back()
 
 
 class Noted(ThreadPoolExecutor):

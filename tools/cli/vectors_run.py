@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hil.verdicts import Verdict, exit_code
+from hil.verdicts import exit_code
 from tools.cli.outputs import OUT_FILE
 from tools.cli.vectors_shared import (
     FIXTURES,
@@ -24,11 +24,12 @@ from tools.cli.vectors_shared import (
     progress,
     shown,
 )
+from tools.cli.vectors_told import go_on, report
 from xlate_core.errors import InputError
 
 if TYPE_CHECKING:
     from hil.bench import BenchPlan
-    from hil.journal import Journal
+    from hil.journal import Journal, Past
     from hil.runner import Pairings, Result
 
 Paths = tuple[Path, ...]
@@ -123,6 +124,7 @@ def command(
         known = new_pairings(pairings)
         check_files(files, known)
         past = [] if resume is None else journals.read(resume)
+        check_boards(past, boards)
         if folder is None and resume is not None:
             folder = resume if resume.is_dir() else resume.parent
         folder = folder or run_folder(boards)
@@ -147,13 +149,14 @@ def command(
         }
         kept, left = split(files, boards, each, done)
         results += kept
+        interrupted = False
         try:
             for result in progress(lanes.run(plans, left, each), len(left)):
                 results.append(result)
                 if journal is not None:
                     journal.add(result)
         except KeyboardInterrupt:
-            click.echo("stopped by Ctrl-C", err=True)
+            interrupted = True
             seen = {result.path for result in results}
             results += [runner.not_run(path, known) for path in files if path not in seen]
         except BoardError as error:
@@ -168,6 +171,7 @@ def command(
     report(results)
     if folder is not None:
         click.echo(f"journal, byte logs and report.html: {shown(folder)}")
+    go_on(results, interrupted, None if folder is None else shown(folder))
     sys.exit(exit_code(result.verdict for result in results))
 
 
@@ -184,6 +188,16 @@ def check_files(files: Sequence[Path], known: "Pairings") -> None:
             mistakes.append(str(error))
     if mistakes:
         raise InputError("\n".join(mistakes))
+
+
+def check_boards(past: "Sequence[Past]", boards: Sequence[str]) -> None:
+    """Refuse to go on with a run that was on other boards: all of it would be run again."""
+    before = sorted({one.result.board for one in past})
+    if before and not set(before) & set(boards):
+        words = " ".join(f"--board {name}" for name in before)
+        raise InputError(
+            f"--resume: found a run on {', '.join(before)}, expected the same: {words}"
+        )
 
 
 def lanes_of(
@@ -265,32 +279,3 @@ def write_reports(
     for path in pages:
         notes = [] if folder is None else [f"Journal and byte logs: {folder.as_posix()}"]
         page.write(path, f"Vectors on {board}", results, notes)
-
-
-def report(results: "Sequence[Result]") -> None:
-    """Print verdicts and explanations of what did not pass, then one line of summary."""
-    several = len({result.board for result in results}) > 1
-    for result in results:
-        on = f" on {result.board}" if several else ""
-        if result.verdict is not Verdict.PASS:
-            click.echo(f"{result.verdict.value.upper()} {shown(result.path)}{on}")
-            for line in result.explanation:
-                click.echo(line)
-        elif result.unstable:
-            click.echo(f"UNSTABLE {shown(result.path)}{on}: passed in run {result.attempts}")
-    counts = ", ".join(
-        f"{count} {verdict.value}"
-        for verdict in Verdict
-        if (count := sum(result.verdict is verdict for result in results))
-    )
-    unstable = sum(result.unstable for result in results)
-    if unstable:
-        counts += f" ({unstable} unstable)"
-    ticks = sum(result.ticks for result in results)
-    frames_in = sum(result.frames_in for result in results)
-    frames_out = sum(result.frames_out for result in results)
-    checkpoints = sum(result.checkpoints for result in results)
-    click.echo(
-        f"{len(results)} vectors: {counts or 'nothing ran'}; {ticks} ticks, {frames_in} frames in, "
-        f"{frames_out} frames out compared, {checkpoints} digests"
-    )
