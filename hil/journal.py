@@ -13,7 +13,7 @@ from typing import Any, TextIO
 
 from hil.runner import Result
 from hil.verdicts import BENCH, Verdict
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 FORMAT = 1
 NAME = "journal.jsonl"
@@ -87,7 +87,7 @@ def read(path: Path) -> list[Past]:
     try:
         lines = file.read_text(encoding="utf-8").split("\n")
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{file}: no journal of a run ({error})") from None
+        raise InputError(f"{file}: no journal of a run ({reason_of(error)})") from None
     found: dict[tuple[str, str], Past] = {}
     for number, line in enumerate(lines[:-1], start=1):
         try:

@@ -38,6 +38,7 @@ from typing import BinaryIO, cast
 
 from hil.vectors.errors import VectorError, at_line
 from hil.vectors.files import write_whole
+from xlate_core.errors import readable, reason_of
 
 FORMAT = 1
 COMPRESS_ABOVE = 200_000  # octets of plain text
@@ -184,7 +185,9 @@ def load_vector(path: Path) -> Vector:
     except UnicodeDecodeError:
         raise VectorError(f"{path}: the header is no UTF-8 text; expected a vector") from None
     except (OSError, EOFError, zlib.error) as error:
-        raise VectorError(f"{path}: cannot be read ({error}); expected a whole vector") from None
+        raise VectorError(
+            f"{path}: cannot be read ({reason_of(error)}); expected a whole vector"
+        ) from None
     expected = render_end(records, crc)
     if not last.endswith(b"\n") or not last.startswith(b"end "):
         raise VectorError(f"{path}: cut short; expected a last line `end RECORDS CRC32`")
@@ -219,10 +222,11 @@ def header_values(path: Path, lines: list[str]) -> dict[str, str]:
     """Return key and value of each header line; they have one order."""
     values: dict[str, str] = {}
     for index, key in enumerate(HEADER_KEYS):
-        line = lines[index] if index < len(lines) else "begin"
+        line = lines[index] if index < len(lines) else ""
         found, _, value = line.partition(" ")
         if found != key:
-            raise VectorError(at_line(path, index + 1, f"found `{found}`; expected `{key} ...`"))
+            shown = f"`{readable(found)}`" if line else "nothing"
+            raise VectorError(at_line(path, index + 1, f"found {shown}; expected `{key} ...`"))
         if key == "vector" and value != str(FORMAT):
             message = f"format {value} found; this program reads format {FORMAT}"
             raise VectorError(at_line(path, 1, message))

@@ -250,6 +250,43 @@ def test_wrong_names_are_said_in_one_line(tmp_path: Path) -> None:
     assert "body" in refused("log", "export", target, tmp_path / "c.log", "--bus", "engine")
 
 
+def test_a_channel_named_in_vain_is_told_and_a_strange_log_is_refused(tmp_path: Path) -> None:
+    path = text(tmp_path / "a.log", LINE)
+    target = tmp_path / "a.xlog"
+    vain = ("--channel", "bodi=engine", "--channel", "b.log:body=engine")
+    answer = xlate("log", "import", path, "--out", target, *vain)
+    assert answer.exit_code == 0
+    assert answer.stderr.splitlines() == [
+        "note: no frame came from channel bodi",
+        "note: no frame came from channel b.log:body",
+    ]
+    assert xlate("log", "sleep", path, *vain[:2]).stderr.startswith("note: no frame came from")
+    assert (
+        xlate("log", "import", path, "--out", target, "--channel", "a.log:body=engine").stderr == ""
+    )
+    told = refused("log", "import", path, "--out", target, "--offset", "c.log=1")
+    assert told == "--offset c.log: expected one of the logs, a.log"
+
+
+def test_octets_of_no_text_are_shown_as_their_codes(tmp_path: Path) -> None:
+    path = tmp_path / "a.log"
+    path.write_bytes(b"\x00\x1b[31mred\n")
+    assert r'a.log:1: found "\x00\x1b[31mred", expected' in refused(
+        "log", "import", path, "--out", tmp_path / "a.xlog"
+    )
+
+
+@pytest.mark.parametrize(
+    "part", [("--from-s", "9"), ("--to-s", "-1"), ("--from-s", "3", "--to-s", "2")]
+)
+def test_a_part_without_a_frame_is_refused(tmp_path: Path, part: tuple[str, ...]) -> None:
+    store = tmp_path / "a.xlog"
+    imported(text(tmp_path / "a.log", *[f"({n}.5) body 123#01" for n in range(4)]), "--out", store)
+    told = refused("log", "export", store, tmp_path / "b.log", *part)
+    assert told == f"{store}: found no frame in this part, expected one of 3.0 s"
+    assert not (tmp_path / "b.log").exists()
+
+
 def test_export_takes_the_asked_time_only(tmp_path: Path) -> None:
     lines = [f"({second}.000000) body 123#{second:02X}" for second in range(10)]
     path = text(tmp_path / "a.log", *lines)

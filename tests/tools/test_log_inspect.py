@@ -282,6 +282,8 @@ def test_everything_is_told_in_words_json_and_html(tmp_path: Path) -> None:
     assert name in shown.output
     one = xlate("log", "inspect", log, "--message", name)
     assert "intervals: median" in one.output
+    alone = json.loads(xlate("log", "inspect", log, "--message", name, "--json").stdout)
+    assert [message["identifier"] for message in alone["messages"]] == [name]
     machine = xlate(
         "log", "inspect", log, "--json", "--html", tmp_path / "a.html",
         "--reference", tmp_path / "pedal.csv",
@@ -349,6 +351,15 @@ def test_wrong_wishes_are_refused(tmp_path: Path) -> None:
     log.write_text("(1.000000) body 123#01\n", encoding="utf-8")
     assert "the log has 123" in refused("log", "inspect", log, "--message", "124")
     assert "BUS.MESSAGE.SIGNAL" in refused("log", "inspect", log, "--follow", "a.dbc")
+    missing = tmp_path / "missing"
+    for option, wish, told in (
+        ("--follow", f"{missing}:body.M.S", "cannot be read as a DBC (no such file or directory)"),
+        ("--reference", missing, "cannot be read as CSV (no such file or directory)"),
+    ):
+        assert refused("log", "inspect", log, option, wish) == f"{missing}: {told}"
+    missing.write_bytes(b"time,\xff\n")
+    told = refused("log", "inspect", log, "--reference", missing)
+    assert told == f"{missing}: cannot be read as CSV (octet 0xFF at 5 is no text in UTF-8)"
 
 
 def test_the_figures_are_printed() -> None:

@@ -98,6 +98,17 @@ def test_every_cut_of_a_vector_is_noticed(tmp_path: Path) -> None:
         refused(sample.path)
 
 
+def test_what_stands_where_a_header_line_is_expected_is_shown(tmp_path: Path) -> None:
+    path = tmp_path / "sample.vector"
+    path.write_bytes(b"vector 1\nid cut_short\n")
+    assert refused(path) == f"{path}:3: found nothing; expected `title ...`"
+    path.write_bytes(b"vector 1\nid cut_short\n\x1b[31mred \n")
+    assert refused(path) == f"{path}:3: found `\\x1b[31mred`; expected `title ...`"
+    path.unlink()
+    path.mkdir()
+    assert refused(path) == f"{path}: cannot be read (is a directory); expected a whole vector"
+
+
 def test_a_cut_compressed_vector_is_noticed(tmp_path: Path) -> None:
     path = tmp_path / "sample.vector.gz"
     content = gzip.compress(generated(tmp_path, BODY).content, mtime=0)

@@ -2,12 +2,13 @@
 
 import json
 from collections.abc import Iterator
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from tools.cli.log_options import FILE, progress_bar, reading_options
+from tools.cli.log_options import FILE, progress_bar, reading_options, tell_unmet
 from xlate_core.errors import InputError
 
 if TYPE_CHECKING:
@@ -46,6 +47,7 @@ def import_command(
         store.channels = tuple(importing.channels)
         facts = _facts(importing)
         store.facts = facts
+    tell_unmet(importing)
     octets = target.stat().st_size
     facts = {
         **facts,
@@ -120,5 +122,10 @@ def export_command(
         for table in store.tables(first, last):
             yield table.rows(np.isin(table.bus, chosen)) if chosen else table
 
-    rows = write_log(target, store.channels, parts())
+    found = (table for table in parts() if len(table))
+    begin = next(found, None)
+    if begin is None and store.rows:
+        length = (store.blocks[-1].last_us - start) / 1_000_000
+        raise InputError(f"{store_path}: found no frame in this part, expected one of {length} s")
+    rows = write_log(target, store.channels, chain([begin] if begin is not None else [], found))
     click.echo(f"written: {target}, {rows} frames")

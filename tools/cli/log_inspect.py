@@ -77,15 +77,18 @@ def inspect_command(
     for name in wanted:
         if name.upper() not in names:
             raise InputError(f"--message {name}: the log has {', '.join(names)}")
+    shown = {name.upper() for name in wanted}
     if page_file is not None:
         title = f"What {', '.join(log.name for log in logs)} gives away"
         write_text(page_file, page(inspection, lambda number: materials[number], title, CAUTION))
     if as_json:
-        click.echo(json.dumps({**as_data(inspection), "caution": CAUTION}, indent=1))
+        told = as_data(inspection)
+        if wanted:
+            told["messages"] = [one for one in told["messages"] if one["identifier"] in shown]
+        click.echo(json.dumps({**told, "caution": CAUTION}, indent=1))
         return
     console = Console(highlight=False)
     if wanted:
-        shown = {name.upper() for name in wanted}
         for report in inspection.messages:
             if report.key.show() in shown:
                 print_message(report, console)

@@ -12,7 +12,7 @@ import click
 from xlate_core.errors import InputError
 
 if TYPE_CHECKING:
-    from tools.logs.importing import ImportOptions
+    from tools.logs.importing import Importing, ImportOptions
     from tools.logs.table import FrameTable
 
 FILE = click.Path(path_type=Path)
@@ -123,7 +123,14 @@ def load_table(paths: tuple[Path, ...], options: "ImportOptions") -> "FrameTable
                     f"{paths[0]}: has more than {LARGEST_TABLE} frames; import it and `export` the "
                     "part to look at with --from-s and --to-s"
                 )
+    tell_unmet(importing)
     return named(joined(tables), importing.channels)
+
+
+def tell_unmet(importing: "Importing") -> None:
+    """Say which channels were named in vain: a misspelt one keeps its own name."""
+    for channel in importing.unmet():
+        click.echo(f"note: no frame came from channel {channel}", err=True)
 
 
 @contextmanager

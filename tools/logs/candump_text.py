@@ -15,7 +15,7 @@ from typing import IO
 import numpy as np
 
 from tools.logs.table import MAX_OCTETS, Array, FrameKind, FrameTable, zeros
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, readable
 
 CHUNK = 4 << 20
 _EXPECTED = "expected `(seconds) channel identifier#octets`, as candump -L writes"
@@ -186,7 +186,7 @@ class CandumpReader:
             if self._skip_damaged:
                 self.counts["damaged_lines"] += 1
                 return None
-            shown = line.decode("utf-8", "replace").strip()[:60]
+            shown = readable(line.decode("utf-8", "replace").strip()[:60])
             raise InputError(f'{self.path}:{number}: found "{shown}", {_EXPECTED}')
         seconds, fraction, channel, identifier, fd, remote, asked, data = found.groups()
         if fd is not None or len(data) > 2 * MAX_OCTETS:

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from tools.logs.table import Array, FrameTable
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 FEWEST_MOMENTS = 2
 LIKELY = 0.01
@@ -139,7 +139,7 @@ def moments_from_column(path: Path, column: str, start_us: int) -> Array:
         with path.open(encoding="utf-8", newline="") as file:
             rows = list(csv.reader(file))
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: cannot be read as CSV ({str(error).lower()})") from None
+        raise InputError(f"{path}: cannot be read as CSV ({reason_of(error)})") from None
     names = [name.strip() for name in rows[0]] if rows else []
     if column not in names[1:]:
         raise InputError(f"{path}: has no column {column}; there are {', '.join(names[1:])}")

@@ -67,11 +67,19 @@ class Importing:
     first_us: int | None = None
     last_us: int | None = None
     backward: int = 0
+    met: set[str] = field(default_factory=set)
+
+    def unmet(self) -> list[str]:
+        """Return the channels that were given a name but sent nothing, once all rows are read."""
+        return [name for name in self.options.names if name not in self.met]
 
     def tables(self, progress: Progress | None = None) -> Iterator[FrameTable]:
         """Yield all rows in the order of time; raises InputError."""
         if len({path.name for path in self.paths}) < len(self.paths):
             raise InputError("two logs have the same file name; give each its own name")
+        names = [path.name for path in self.paths]
+        for strange in self.options.offsets_us.keys() - set(names):
+            raise InputError(f"--offset {strange}: expected one of the logs, {', '.join(names)}")
         total = sum(path.stat().st_size for path in self.paths if path.is_file())
         done = [0] * len(self.paths)
         with tempfile.TemporaryDirectory(prefix="xlate-sort-") as folder:
@@ -89,11 +97,11 @@ class Importing:
                 if progress is not None:
                     progress(min(sum(done), total), total)
         if self.last_us is None:
-            names = ", ".join(str(path) for path in self.paths)
+            read = ", ".join(str(path) for path in self.paths)
             left = self.ignored + self.rejected + self.left_out
             told = ", ".join(f"{count} {kind.replace('_', ' ')}" for kind, count in left.items())
             raise InputError(
-                f"{names}: has no CAN frame in it" + (f" (only {told})" if told else "")
+                f"{read}: has no CAN frame in it" + (f" (only {told})" if told else "")
             )
 
     def _file(self, path: Path, number: int, done: list[int], folder: Path) -> Iterator[FrameTable]:
@@ -189,6 +197,7 @@ class Importing:
     def _bus(self, path: Path, channel: str) -> int:
         """Return the number of a channel's bus; channels to ignore all share one number."""
         names = self.options.names
+        self.met |= {channel, f"{path.name}:{channel}"}
         name = names.get(f"{path.name}:{channel}", names.get(channel, channel))
         if name == IGNORE:
             name = ""

@@ -9,6 +9,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from xlate_core.errors import readable
 from xlate_core.pairing.positions import KeyPath, read_positions
 from xlate_core.pairing.problems import (
     BRIDGE_FILE,
@@ -49,7 +50,7 @@ def _syntax_error(file: str, text: str, error: tomllib.TOMLDecodeError) -> Pairi
     lines = text.splitlines()
     shown = lines[line - 1].strip()[:60] if line <= len(lines) else "the end of the file"
     reason = _SYNTAX_PLACE.sub("", str(error)).strip()
-    return _single(file, line, f"`{shown}` ({reason})", "valid TOML")
+    return _single(file, line, f"`{readable(shown)}` ({reason})", "valid TOML")
 
 
 def validate(raw: dict[str, Any], collector: Collector) -> BridgeFile | None:

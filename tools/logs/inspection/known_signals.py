@@ -9,7 +9,7 @@ import numpy as np
 from tools.logs.bits import Field, extract
 from tools.logs.inspection.references import Reference
 from tools.logs.table import FrameKind, FrameTable
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 # SAE J1979 mode 01: parameter -> name, octets, scale (from memory, common in public tables).
 _OBD: dict[int, tuple[str, int, Callable[[float, float], float]]] = {
@@ -37,7 +37,7 @@ def from_csv(path: Path, start_us: int) -> list[Reference]:
         with path.open(encoding="utf-8", newline="") as file:
             rows = list(csv.reader(file))
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: cannot be read as CSV ({str(error).lower()})") from None
+        raise InputError(f"{path}: cannot be read as CSV ({reason_of(error)})") from None
     if len(rows) < FEWEST or len(rows[0]) < 2:
         raise InputError(
             f"{path}: found {len(rows)} rows of {len(rows[0]) if rows else 0} columns, expected a "
@@ -99,9 +99,7 @@ def from_database(table: FrameTable, wish: str) -> Reference:
     try:
         database = cantools.database.load_file(file)
     except Exception as error:  # noqa: BLE001 - the library raises anything at foreign files
-        raise InputError(
-            f"{file}: cannot be read as a DBC ({' '.join(str(error).split())})"
-        ) from None
+        raise InputError(f"{file}: cannot be read as a DBC ({reason_of(error)})") from None
     messages = {message.name: message for message in database.messages}  # type: ignore[union-attr]
     if message_name not in messages:
         raise InputError(f"{file}: has no message {message_name}")
