@@ -11,10 +11,11 @@ from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
+from xlate_core.errors import readable
 from xlate_core.frames import MAX_EXTENDED_IDENTIFIER, MAX_STANDARD_IDENTIFIER
 from xlate_core.pairing.exact import to_ratio
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal, Ranges
-from xlate_core.pairing.problems import Collector
+from xlate_core.pairing.problems import Collector, nearest_name
 from xlate_core.signals import ByteOrder, SignalSpec
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ MAX_SELECTOR_SPAN = 0x10000  # the library stores every value of a range on its 
 
 _MESSAGE = re.compile(r"^\s*BO_\s+(\d+)\s+(\w+)\s*:")
 _SIGNAL = re.compile(r"^\s*SG_\s+(\w+)[\s:]")
+_VALUES = re.compile(r"^\s*(VAL_\s+(\d+)\s+(\w+))\s")
 _MULTIPLEX = re.compile(r"^\s*SG_MUL_VAL_\s+\d+\s+(\w+)\s+\w+\s+([^;]*);", re.MULTILINE)
 _RANGE = re.compile(r"(\d+)\s*-\s*(\d+)")
 _SYNTAX_LINE = re.compile(r"line (\d+), column (\d+)")
@@ -74,15 +76,21 @@ def _parse(
         database = _library().dbc.load_string(text, strict=False, sort_signals=None)
     # A damaged file can trip the library anywhere, so whatever it raises is one clear problem.
     except Exception as error:  # noqa: BLE001
+        if _tell_strange_values(file, text, collector):
+            return None
         place = _SYNTAX_LINE.search(str(error))
         line = int(place[1]) if place else None
         rows = text.splitlines()
+        expected = "a complete DBC file"
+        if isinstance(error, KeyError):
+            uses = (number for number, row in enumerate(rows, 1) if f'"{error.args[0]}"' in row)
+            line = next(uses, None)
+            expected = "a name that the file declares" if line else expected
         if line is not None and line <= len(rows) and rows[line - 1].strip():
-            shown = "".join(c if c.isprintable() else "?" for c in rows[line - 1].strip()[:60])
-            found = f"`{shown}`"
+            found = f"`{readable(rows[line - 1].strip()[:60])}`"
         else:
             found = "a text that ends or breaks off where the format does not allow it"
-        collector.add_file(file, line, "", found, "a complete DBC file")
+        collector.add_file(file, line, "", found, expected)
         return None
     specifics = database.dbc
     return list(database.messages), dict(specifics.attribute_definitions) if specifics else {}
@@ -137,6 +145,32 @@ def _identifiers_fit(file: str, text: str, collector: Collector) -> bool:
             collector.add_file(file, number, message[2], found, expected)
             fits = False
     return fits
+
+
+def _tell_strange_values(file: str, text: str, collector: Collector) -> bool:
+    """Tell value tables of no message or signal, each in its line; return whether there are any.
+
+    They are left over when a message got another number.
+    """
+    rows = text.splitlines()
+    signals: dict[int, list[str]] = {}
+    own: list[str] = []
+    for row in rows:
+        if message := _MESSAGE.match(row):
+            own = signals.setdefault(int(message[1]), [])
+        elif signal := _SIGNAL.match(row):
+            own.append(signal[1])
+    strange = False
+    for line, row in enumerate(rows, start=1):
+        values = _VALUES.match(row)
+        if values is None or values[3] in signals.get(int(values[2]), ()):
+            continue
+        strange = True
+        known = signals.get(int(values[2]), [])
+        expected = "a signal of that message" if known else "the number of a message with signals"
+        nearest = nearest_name(values[3], known)
+        collector.add_file(file, line, "", f"`{values[1]}`", expected, nearest)
+    return strange
 
 
 def _places(text: str) -> Lines:

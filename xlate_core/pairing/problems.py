@@ -64,10 +64,16 @@ class Collector:
         self.add(path, f'"{name}"', f"the name of {kind}", nearest_name(name, names))
 
     def add_file(
-        self, file: str, line: int | None, key_path: str, found: str, expected: str
+        self,
+        file: str,
+        line: int | None,
+        key_path: str,
+        found: str,
+        expected: str,
+        nearest: str | None = None,
     ) -> None:
         """Add a problem of another file of the pairing, a network database."""
-        self._append(Problem(file, line, key_path, found, expected))
+        self._append(Problem(file, line, key_path, found, expected, nearest))
 
     def note(self, text: str) -> None:
         """Add a note: worth knowing, no reason to refuse."""
