@@ -8,6 +8,7 @@ a pairing's fast form is translated too when somebody asks for it, into the same
 """
 
 import ast
+import contextlib
 import hashlib
 import importlib.util
 import os
@@ -16,6 +17,7 @@ import subprocess
 import sys
 import sysconfig
 import tempfile
+import time
 from collections.abc import Callable, Iterable, Sequence
 from importlib import metadata
 from pathlib import Path
@@ -35,6 +37,8 @@ PYTHON = (sys.executable, "-P")  # -P: the folder it is started in does not come
 STAY_PYTHON = ("pairing", "compiled")
 BESIDE = ("compiled/rest.py",)  # what else a tick of the fast form runs through
 UNWANTED = shutil.ignore_patterns("__pycache__", "*.so")
+FOLDER = "engine_"  # how their names begin
+UNUSED_S = 7 * 24 * 3600.0  # after which an engine is removed when another is made
 EVERY_S = 10.0  # between two lines while the translation goes on
 GROUP = "xlate_engine"  # of the translated modules, which is one library
 TRANSLATE = """\
@@ -111,8 +115,10 @@ def run(words: Sequence[str], said: Callable[[str], None]) -> int:
 def _translated(said: Callable[[str], None]) -> Path:
     """Return the folder of the translated engine."""
     _demand_tools()
-    folder = cache_folder() / f"engine_{_ingredients()}"
+    folder = cache_folder() / f"{FOLDER}{_ingredients()}"
     if folder.is_dir():
+        with contextlib.suppress(OSError):  # of somebody else: it is not to be kept for us
+            os.utime(folder)
         return folder
     said("engine: translating into machine code, once for each state of its files")
     folder.parent.mkdir(parents=True, exist_ok=True)
@@ -123,10 +129,18 @@ def _translated(said: Callable[[str], None]) -> Path:
         shutil.rmtree(made / "build", ignore_errors=True)
         try:
             made.rename(folder)
+            _forget_unused(folder.parent)
         except OSError:
             if not folder.is_dir():  # another process was quicker
                 raise
     return folder
+
+
+def _forget_unused(cache: Path) -> None:
+    """Remove engines of other states of the files that nobody has used for a while."""
+    for folder in cache.glob(f"{FOLDER}*"):
+        if time.time() - folder.stat().st_mtime > UNUSED_S:
+            shutil.rmtree(folder, ignore_errors=True)
 
 
 def _modules(engine: Path) -> list[Path]:

@@ -76,13 +76,15 @@ def interpolate(points: Points, x: int) -> int:
 
     One division: `(y0*dx + (x - x0)*dy) / dx`, halves away from zero.
     """
-    if x <= points[0][0]:
-        return points[0][1]
-    for (x0, y0), (x1, y1) in pairwise(points):
+    x0, y0 = points[0]
+    if x <= x0:
+        return y0
+    for x1, y1 in points:
         if x <= x1:
             dx = x1 - x0
             return divide(y0 * dx + (x - x0) * (y1 - y0), dx)
-    return points[-1][1]
+        x0, y0 = x1, y1
+    return y0
 
 
 def worst_product(low: int, high: int, factor: int, addend: int) -> int:

@@ -10,6 +10,7 @@ from pathlib import Path
 from hil.vectors import driving
 from hil.vectors.names import names_of
 from tests.compiled.lockstep import Step, calm_stimulus, run_beside
+from tests.compiled.spans import run_spans_beside
 from xlate_core.compiled.interpreted import TRANSLATED
 from xlate_core.pairing import load
 
@@ -17,7 +18,7 @@ TICKS = 6000
 
 
 def main(folder: str, *seeds: str) -> None:
-    """Compare outputs in every tick, digests often and images at the end."""
+    """Compare outputs in every tick, digests often and images at the end; ticks and spans."""
     if not TRANSLATED:
         raise SystemExit("the engine is not in machine code")
     pairing = load(Path(folder))
@@ -27,6 +28,11 @@ def main(folder: str, *seeds: str) -> None:
     runs = [(seed, calm_stimulus(pairing.spec, seed, TICKS)) for seed in map(int, seeds)]
     for seed, steps in [(0, iter(drive)), *runs]:
         one, fast = run_beside(pairing.spec, steps, seed, restarts=seed % 2 == 1)
+        count, at_work = count + one, at_work + fast
+    spans = [(0, iter(drive))]
+    spans += [(seed, calm_stimulus(pairing.spec, seed, TICKS)) for seed in map(int, seeds)]
+    for seed, steps in spans:
+        one, fast = run_spans_beside(pairing.spec, steps, seed)
         count, at_work = count + one, at_work + fast
     print(count, at_work)
 

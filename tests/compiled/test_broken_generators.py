@@ -15,7 +15,7 @@ MISTAKES: dict[str, tuple[str, str]] = {
     "counter_not_followed": ("r9 = counter", "r9 = counter if counter else r9"),
     "arrival_not_noted": ("a13 = now", "a13 = a13"),
     "pack_left_open": ("e0_0 = v", "e0_0 = v & 65534"),
-    "counter_skips_its_last": ("k0 + 1 if k0 < 15 else 0", "k0 + 1 if k0 < 14 else 0"),
+    "counter_skips_its_last": ("if k0 >= 16:", "if k0 >= 15:"),
     "nobody_woken": ("woken.append(", "id("),
     "unknown_counted_on_the_other_bus": ("unknown_engine += 1", "unknown_body += 1"),
     "rejection_not_counted": ("Any = support.reject", "Any = lambda *_: None  # "),

@@ -5,12 +5,14 @@ That the translation does the same is shown in `tests/tools/test_machine_code.py
 
 import ast
 import dataclasses
+import re
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
 from tests.compiled.lockstep import calm_stimulus, run_beside
+from tests.compiled.spans import run_spans_beside
 from tests.compiled.test_lockstep import SUITED
 from tests.core.test_bridge import PAIRINGS
 from xlate_core.compiled import bridge, native
@@ -29,7 +31,7 @@ def native_program(spec: BridgeSpec) -> Callable[[Any, Any], None]:
     """Return the native text's `build`; a Python number does not wrap at bit 63."""
     text = write(spec, native=True)
     names: dict[str, Any] = {}
-    source = native.module_text(text).replace("int(word)", "(word & (1 << 64) - 1)")
+    source = re.sub(r"\bint\(([\w.]+)\)", r"(\1 & (1 << 64) - 1)", native.module_text(text))
     exec(source.replace(", signed=True", ""), names)
     return lambda engine, support: names["build"](engine, support, text.bound)
 
@@ -83,6 +85,26 @@ def test_what_has_no_bit_in_a_mask_is_told() -> None:
     assert beyond(63, *[mapping] * 63, pump, pump) == []
     assert [place for place, _, _ in beyond(64)] == [f"transmit.{message.name}.signals"]
     assert [place for place, _, _ in beyond(1, *[mapping] * 65)] == ["function[63]", "function[64]"]
+
+
+@pytest.mark.usefixtures("interpreted")
+@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("name", SUITED)
+def test_spans_are_equal_to_ticks(name: str, seed: int) -> None:
+    spec = load(PAIRINGS / name).spec
+    count, in_spans = run_spans_beside(spec, calm_stimulus(spec, seed, TICKS), seed, unsigned)
+    assert count == TICKS
+    assert in_spans > TICKS // 100  # what moves in every tick leaves little for spans
+
+
+def test_without_machine_code_a_span_is_run_tick_by_tick() -> None:
+    spec = load(PAIRINGS / "farm_pickup").spec
+    assert run_spans_beside(spec, calm_stimulus(spec, 1, 500), 1) == (500, 0)
+
+
+def unsigned(word: int) -> int:
+    """Return a word as the text has it when it is run as Python."""
+    return word % (1 << 64)
 
 
 def turned(names: list[str], chunks: list[Chunk]) -> list[str]:

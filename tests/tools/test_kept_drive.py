@@ -7,6 +7,7 @@ import pytest
 from tools.logs.kept_drive import FIRST_SENT, keep, replay_kept
 from tools.logs.store import Store, StoreWriter
 from tools.logs.table import FrameTable
+from xlate_core.compiled import CompiledBridge
 from xlate_core.errors import InputError
 from xlate_core.pairing import Pairing, load
 
@@ -24,6 +25,14 @@ def kept(pairing: Pairing, tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("drive") / "drive.xlog"
     keep(pairing, 3, TICKS, path)
     return path
+
+
+@pytest.fixture(params=["frames", "columns"], autouse=True)
+def in_columns(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> bool:
+    """Replay frame by frame, and in columns as the fast form in machine code has them."""
+    chosen: bool = request.param == "columns"
+    monkeypatch.setattr(CompiledBridge, "has_spans", lambda _: chosen)
+    return chosen
 
 
 def rewritten(kept: Path, target: Path, table: FrameTable, **facts: int) -> Path:

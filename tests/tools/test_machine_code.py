@@ -1,7 +1,9 @@
 """The readable engine in machine code does what its files say: the corpus passes on it."""
 
+import os
 import shutil
 import subprocess
+import time
 from pathlib import Path
 
 import pytest
@@ -56,6 +58,16 @@ def test_without_a_compiler_one_line_says_so(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(machine_code.shutil, "which", lambda _: None)
     with pytest.raises(InputError, match="needs the C compiler"):
         machine_code.environment(print)
+
+
+def test_an_engine_nobody_has_used_for_long_is_forgotten(tmp_path: Path) -> None:
+    days = {"engine_old": 8, "engine_used": 6, "something_else": 30}
+    for name, age in days.items():
+        (tmp_path / name).mkdir()
+        then = time.time() - age * 24 * 3600
+        os.utime(tmp_path / name, (then, then))
+    machine_code._forget_unused(tmp_path)
+    assert {path.name for path in tmp_path.iterdir()} == {"engine_used", "something_else"}
 
 
 @pytest.mark.long(100)

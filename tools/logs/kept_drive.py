@@ -7,26 +7,28 @@ the state after the last tick, and a CRC over everything else the ticks put out 
 """
 
 import zlib
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from functools import partial
+from array import array
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from hil.vectors import driving
 from hil.vectors.names import names_of
+from tools.logs.columns import Columns, frames_of
 from tools.logs.store import BLOCK_ROWS, Store, StoreWriter
 from tools.logs.table import Array, FrameTable, joined, zeros
 from xlate_core.bridge import Bridge, Inputs, Outputs
 from xlate_core.compiled import CompiledBridge, engine_of
+from xlate_core.compiled.columns import Rest, Sent
 from xlate_core.errors import InputError
 from xlate_core.frames import Frame, show_identifier
 from xlate_core.pairing import Pairing
 
 CHANNELS = ("body", "engine", "body_sent", "engine_sent")
 FIRST_SENT = 2
-new_frame: Callable[..., Frame] = partial(tuple.__new__, Frame)
+PIECE = 4000  # ticks whose columns are in memory at a time: they fit into a cache
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +48,12 @@ class _Rest:
         self.crc = 0
         self.last: tuple[object, ...] = ()
 
-    def see(self, tick: int, rest: tuple[object, ...]) -> None:
+    def see(self, tick: int, rest: Rest) -> None:
         """Take what a tick put out besides frames, if it is new."""
         self.last = rest
-        self.crc = zlib.crc32(repr((tick, rest)).encode("ascii"), self.crc)
+        commands, levels, duty, frequency, power_hold = rest
+        numbers = array("q", (tick, *commands, *levels, *duty, *frequency, power_hold))
+        self.crc = zlib.crc32(numbers, self.crc)
 
 
 def keep(pairing: Pairing, seed: int, ticks: int, path: Path) -> None:
@@ -103,42 +107,65 @@ def replay_kept(pairing: Pairing, path: Path, plain: bool = False) -> Replayed:
     facts = store.facts
     if store.channels != CHANNELS or facts.get("pairing_digest") != pairing.digest:
         raise InputError(f"{path}: is no kept drive of {pairing.name}")
-    bridge = engine_of(pairing.spec, plain=plain)
+    engine = engine_of(pairing.spec, plain=plain)
     inputs = driving.driving_inputs(names_of(pairing))
+    columns = Columns(pairing.spec)
     rest = _Rest()
     tick = frames_in = frames_out = 0
-    for end, received, sent in _pieces(store, pairing.spec.tick_ms * 1000, facts["ticks"]):
-        came, arrivals = received
-        expected, bounds = sent
-        got: list[Frame] = []
-        counts = [0]
-        _run(bridge, inputs, came, arrivals, tick, got, counts, rest)
-        if got != expected or counts != bounds:
+    for end, received, expected in _pieces(store, pairing.spec.tick_ms * 1000, facts["ticks"]):
+        if isinstance(engine, CompiledBridge) and engine.has_spans():
+            sent = _by_spans(engine, inputs, columns, received, tick, rest)
+            agree = columns.agree(sent, expected.table, expected.bounds)
+            got, counts = [] if agree else sent.frames(), sent.bounds
+        else:
+            got, counts = _by_ticks(engine, inputs, received, tick, rest)
+            agree = counts == expected.bounds.tolist() and got == frames_of(expected.table)
+        if not agree:
             done = Replayed(end, frames_in, frames_out)
-            return _first_difference(done, tick, got, counts, expected, bounds)
-        frames_in += len(came)
-        frames_out += len(got)
+            return _first_difference(done, tick, got, counts, expected)
+        frames_in += len(received.table)
+        frames_out += len(expected.table)
         tick = end
     difference = ""
-    if bridge.digest() != facts["state_digest"]:
+    if engine.digest() != facts["state_digest"]:
         difference = f"tick {tick - 1}: all frames agree, the digest of the state does not"
     elif rest.crc != facts["rest_crc"]:
         difference = "all frames and the state agree, pins or commands do not"
     return Replayed(tick, frames_in, frames_out, difference)
 
 
-def _run(
-    bridge: Bridge | CompiledBridge,
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """The rows of one direction in a piece of the drive, and where in them each tick begins."""
+
+    table: FrameTable
+    bounds: Array
+
+
+def _by_spans(
+    engine: CompiledBridge,
     inputs: Inputs,
-    came: list[Frame],
-    arrivals: list[int],
+    columns: Columns,
+    received: _Part,
     tick: int,
-    got: list[Frame],
-    counts: list[int],
     rest: _Rest,
-) -> None:
-    """Run the ticks of a piece; `arrivals` are the places in `came` at which they begin."""
-    receive_all = bridge.receive_all
+) -> Sent:
+    """Run the ticks of a piece with frames in columns."""
+    sent = Sent(columns.sent_keys, last=rest.last)
+    engine.run(columns.arrivals(received.table, received.bounds), inputs, sent)
+    for offset, seen in sent.rest:
+        rest.see(tick + offset, seen)
+    return sent
+
+
+def _by_ticks(
+    engine: Bridge | CompiledBridge, inputs: Inputs, received: _Part, tick: int, rest: _Rest
+) -> tuple[list[Frame], list[int]]:
+    """Run the ticks of a piece frame by frame; return what was sent, and how much by each tick."""
+    receive_all = engine.receive_all
+    came, arrivals = frames_of(received.table), received.bounds.tolist()
+    got: list[Frame] = []
+    counts = [0]
     idle: Outputs | None = None
     place = 0
     note = counts.append
@@ -146,25 +173,23 @@ def _run(
         if following != place:
             receive_all(came[place:following])
             place = following
-        outputs = bridge.tick(inputs)
+        outputs = engine.tick(inputs)
         if outputs is not idle:
-            body, engine = outputs[0]
+            body, engine_bus = outputs[0]
             if body:
                 got += body
-            if engine:
-                got += engine
+            if engine_bus:
+                got += engine_bus
             if outputs[1:] != rest.last:
                 rest.see(tick, outputs[1:])
-            if not body and not engine:
+            if not body and not engine_bus:
                 idle = outputs
         note(len(got))
         tick += 1
+    return got, counts
 
 
-Part = tuple[list[Frame], list[int]]
-
-
-def _pieces(store: Store, tick_us: int, ticks: int) -> Iterator[tuple[int, Part, Part]]:
+def _pieces(store: Store, tick_us: int, ticks: int) -> Iterator[tuple[int, _Part, _Part]]:
     """Yield (end tick, received, sent) of pieces of the drive; ticks are never cut in two."""
     carried: list[FrameTable] = []
     begin = 0
@@ -174,46 +199,36 @@ def _pieces(store: Store, tick_us: int, ticks: int) -> Iterator[tuple[int, Part,
         end = int(numbers[-1])
         ready = int(np.searchsorted(numbers, end))
         carried = [whole.rows(slice(ready, None))]
-        yield end, *_parts(whole.rows(slice(0, ready)), numbers[:ready], begin, end)
-        begin = end
+        for piece_end in [*range(begin + PIECE, end, PIECE), end]:
+            first, last = np.searchsorted(numbers, [begin, piece_end]).tolist()
+            rows = slice(first, last)
+            yield piece_end, *_parts(whole.rows(rows), numbers[rows], begin, piece_end)
+            begin = piece_end
     left = joined(carried) if carried else zeros(0, CHANNELS)
     yield ticks, *_parts(left, left.time_us // tick_us, begin, ticks)
 
 
-def _parts(table: FrameTable, numbers: Array, begin: int, end: int) -> tuple[Part, Part]:
+def _parts(table: FrameTable, numbers: Array, begin: int, end: int) -> tuple[_Part, _Part]:
+    """Return what was received and what was sent; the bus of a sent one is where it left."""
     ours = table.bus >= FIRST_SENT
     parts = []
     for chosen in (~ours, ours):
         bounds = np.searchsorted(numbers[chosen], np.arange(begin, end + 1))
-        parts.append((_frames(table.rows(chosen)), bounds.tolist()))
+        rows = table.rows(chosen)
+        parts.append(_Part(replace(rows, bus=rows.bus % FIRST_SENT), bounds))
     return parts[0], parts[1]
 
 
-def _frames(table: FrameTable) -> list[Frame]:
-    """Return the rows as frames; the bus of a sent one is the bus it left on."""
-    octets = table.data.tobytes()
-    data = [octets[place : place + 8] for place in range(0, len(octets), 8)]
-    for row in np.flatnonzero(table.length != 8).tolist():
-        data[row] = data[row][: int(table.length[row])]
-    bus = (table.bus % FIRST_SENT).tolist()
-    rows = zip(bus, table.extended.tolist(), table.identifier.tolist(), data, strict=True)
-    return list(map(new_frame, rows))
-
-
 def _first_difference(
-    done: Replayed,
-    tick: int,
-    got: list[Frame],
-    counts: list[int],
-    expected: list[Frame],
-    bounds: list[int],
+    done: Replayed, tick: int, got: list[Frame], counts: list[int], expected: _Part
 ) -> Replayed:
     """Say at which tick what was sent is not what was kept, and what it is."""
+    kept, bounds = frames_of(expected.table), expected.bounds.tolist()
     for offset in range(len(bounds) - 1):
-        ours = got[counts[offset] : counts[offset + 1]]
-        kept = expected[bounds[offset] : bounds[offset + 1]]
-        if ours != kept:
-            words = f"tick {tick + offset}: sent {_show(ours)}, kept {_show(kept)}"
+        one = got[counts[offset] : counts[offset + 1]]
+        other = kept[bounds[offset] : bounds[offset + 1]]
+        if one != other:
+            words = f"tick {tick + offset}: sent {_show(one)}, kept {_show(other)}"
             return Replayed(tick + offset, done.frames_in, done.frames_out, words)
     raise AssertionError  # the caller has found a difference
 

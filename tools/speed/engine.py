@@ -7,7 +7,9 @@ from pathlib import Path
 from hil.vectors import driving
 from hil.vectors.names import names_of
 from tools.speed.rows import Floor, Measured, Row, median
-from xlate_core.compiled import engine_of
+from xlate_core.compiled import CompiledBridge, engine_of
+from xlate_core.compiled.columns import Arrivals, Sent, sent_keys
+from xlate_core.errors import InputError
 from xlate_core.frames import Frame
 from xlate_core.pairing import Pairing, load
 
@@ -49,6 +51,18 @@ def measure(measured: Measured, seconds: int, repeats: int, said: Callable[[str]
         f"every tick of {pairing.spec.tick_ms} ms run, frames made ready before; time lived "
         "through by processor time."
     )
+
+
+def run_in_columns(pairing: Pairing, arrivals: Arrivals) -> float:
+    """Return the processor time in seconds of the fast form that runs through columns."""
+    bridge = engine_of(pairing.spec)
+    if not isinstance(bridge, CompiledBridge):
+        raise InputError(f"{pairing.name}: has no fast form here")
+    sent = Sent(sent_keys(pairing.spec))
+    inputs = driving.driving_inputs(names_of(pairing))
+    began = time.process_time()
+    bridge.run(arrivals, inputs, sent)
+    return time.process_time() - began
 
 
 def run_once(pairing: Pairing, arriving: list[tuple[Frame, ...]], plain: bool) -> float:

@@ -12,7 +12,9 @@ if TYPE_CHECKING:
     from xlate_core.compiled.support import Support
 
 LONGEST_AGENDA = 4096  # ticks after which everything repeats; longer ones are worked out on the way
-Due = tuple[bool, tuple[Callable[[], Frame | None], ...], tuple[Callable[[], Frame | None], ...]]
+Sends = tuple[Callable[[], Frame | None], ...]
+Due = tuple[bool, Sends, Sends, tuple[int, ...]]
+"""Whether a control tick is due, what is sent on either bus, and the numbers of those messages."""
 
 
 def agenda_of(support: "Support", now: int) -> Callable[[], Due | None] | None:
@@ -33,6 +35,7 @@ def agenda_of(support: "Support", now: int) -> Callable[[], Due | None] | None:
     control = engine.spec.control_ticks
     length = lcm(control, *(period for _, _, period in places))
     ahead = -engine.common.clockwork.phase % control
+    support.entries.clear()
     if length > LONGEST_AGENDA:
         return _endless(support, places, ahead, control).__next__
     # The same however often it is begun, as long as the phases stand: kept as seen from tick 0.
@@ -44,6 +47,8 @@ def agenda_of(support: "Support", now: int) -> Callable[[], Due | None] | None:
         support.agendas.clear()
         support.agendas[key] = entries
     begin = now % length
+    support.entries += entries
+    support.turn = begin
     return cycle(entries[begin:] + entries[:begin]).__next__
 
 
@@ -65,5 +70,6 @@ def _due(
     is_control = offset % control == ahead
     if not due and not is_control:
         return None
-    buses = [tuple(support.sends[n] for n in due if transmits[n].key.bus == b) for b in (0, 1)]
-    return is_control, buses[0], buses[1]
+    body, engine = [tuple(n for n in due if transmits[n].key.bus == bus) for bus in (0, 1)]
+    sends = support.sends
+    return is_control, tuple(sends[n] for n in body), tuple(sends[n] for n in engine), body + engine

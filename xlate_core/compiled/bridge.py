@@ -15,6 +15,8 @@ from collections.abc import Callable, Iterable, Iterator
 
 from xlate_core.bridge import Bridge
 from xlate_core.compiled.calm import is_calm
+from xlate_core.compiled.columns import Arrivals, Sent
+from xlate_core.compiled.interpreted import TRANSLATED
 from xlate_core.compiled.program import is_available, program_of
 from xlate_core.compiled.support import Support
 from xlate_core.events import Observer, Reason
@@ -179,6 +181,40 @@ class CompiledBridge:
         self._leave()
         self._take_pending()
         self.plain.restore(image)
+
+    def run(self, arrivals: Arrivals, inputs: Inputs, sent: Sent) -> None:
+        """Run a number of ticks with the same inputs, as `receive_all` and `tick` for each would.
+
+        `sent` starts empty but for its `last`. Where the text has no spans, or not at the moment,
+        tick by tick.
+        """
+        if self._pending:
+            raise ValueError("frames are waiting for a tick")
+        bounds = arrivals.bounds
+        tick, end = 0, len(bounds) - 1
+        for stop in [*arrivals.apart, end]:
+            while tick < min(stop + 1, end):
+                run = self._support.run if self._fast and self._support is not None else None
+                place = bounds[tick]
+                if run is not None and self._support is not None and tick < stop:
+                    tick = run(arrivals, tick, stop, inputs, sent)
+                    if tick == stop:
+                        continue
+                    place = self._support.stopped()
+                frames = [arrivals.frame(at) for at in range(place, bounds[tick + 1])]
+                sent.end_tick(tick, self._tick_from(inputs, frames, begun=place > bounds[tick]))
+                tick += 1
+
+    def _tick_from(self, inputs: Inputs, frames: list[Frame], begun: bool) -> Outputs:
+        """Run a tick with its frames, or with those that are left of a tick that was `begun`."""
+        if begun:
+            return self._leave_in_tick(inputs, frames)
+        self._pending.extend(frames)
+        return self.tick(inputs)
+
+    def has_spans(self) -> bool:
+        """Return whether `run` may take many ticks in one go: the text is in machine code."""
+        return TRANSLATED and self._suited
 
     def is_fast(self) -> bool:
         """Return whether the generated text runs at the moment."""

@@ -122,10 +122,12 @@ def wrong_text(text: Text, name: str, spec: ChecksumSpec, whole: int) -> str:
     if not spec.plain:
         text.bind("checksum_good", checksum_good)
         text.bind(f"{name}_spec", spec)
-        return f"not checksum_good({name}_spec, data)"
+        payload = native.octets_of_word(whole) if text.native else "data"
+        return f"not checksum_good({name}_spec, {payload})"
     own = spec.checksum_octet
     if text.native and is_native(spec):
-        return f"{native.octet(own)} != {native_text(text, name, spec, native.octet)}"
+        wrong = native_text(text, name, spec, native.octet_of_word)
+        return f"{native.octet_of_word(own)} != {wrong}"
     everything = (spec.first_octet, spec.last_octet) == (0, whole - 1) and own < whole
     if everything and spec.kind is ChecksumKind.SUM8:
         # The sum with its own octet counted, less twice that octet, is 0 when it is right.
@@ -143,4 +145,6 @@ def wrong_text(text: Text, name: str, spec: ChecksumSpec, whole: int) -> str:
         function = _crcfun._crc8r if crc.reflected else _crcfun._crc8
         start = function(spec.before, register_start(crc), table)
         return f"{_run(text, name, ['data'], start, table, crc.reflected)} != {table[crc.xorout]}"
+    if text.native:
+        text.add(f"data = {native.octets_of_word(whole)}")
     return f"data[{own}] != {checksum_text(text, name, spec, whole)}"

@@ -1,6 +1,6 @@
 """The live state as text: its names, how it is taken from the records, how it is written back."""
 
-from xlate_core.compiled import receiving
+from xlate_core.compiled import native, receiving
 from xlate_core.compiled.plan import Plan
 from xlate_core.compiled.text import Text
 from xlate_core.functions import PURE
@@ -39,11 +39,15 @@ def live_state(text: Text, plan: Plan) -> None:
     text.declare("list[bool]", "busy", value="sleepers.busy")
     for index in range(len(spec.quantities)):
         text.add(f"q{index} = store.states[{index}]")
-        text.declare("i64", f"lo{index}", f"hi{index}")
+        text.declare("i64", f"lo{index}", f"hi{index}", f"st{index}", f"og{index}")
     for index in plan.units:
         text.add(f"u{index} = engine.intake.units[{index}]")
         text.declare("i64", f"a{index}", f"n{index}")
-        text.declare("bytes | None", f"z{index}", value="None")
+        if text.native:
+            text.declare("i64", f"z{index}")
+            text.declare("bool", f"y{index}", value="False")
+        else:
+            text.declare("bytes | None", f"z{index}", value="None")
         text.declare("bool", f"h{index}", value="False")
         reading = receiving.Reading(spec, spec.messages[spec.units[index].message], text.native)
         text.declare("i64", *(f"w{index}_{number}" for number in range(len(reading.chunks))))
@@ -55,6 +59,9 @@ def live_state(text: Text, plan: Plan) -> None:
         text.declare("i64", f"d{number}", f"k{number}")
         text.declare("i64", f"t{number}", value="-1")
         text.declare("Frame | None", f"f{number}", value="None")
+        if text.native:
+            text.declare("i64", f"l{number}")
+            text.declare("bool", f"s{number}", value="False")
         text.declare("dict[int, Frame] | None", f"c{number}", value="None")
         text.declare("bool", f"stopped{number}", value="False")
         text.declare("bytes", f"now_is{number}", f"was{number}", value="b''")
@@ -78,6 +85,10 @@ def absorb_function(text: Text, plan: Plan) -> None:
     head = "def absorb(tick_number: i64, inputs: Any, last: Any, agenda: Any) -> None:"
     with text.block(head):
         text.nonlocals(names)
+        if text.native:
+            text.nonlocals(["turn"])
+            text.add("turn = support.turn")
+            text.declare("i64", "word")
         text.add("now = tick_number", "controls = 0", "moved = -1")
         text.add("unknown_body = unknown_engine = 0", "held = inputs", "due_next = agenda")
         text.add("_, commands, levels, duty, frequency, power_hold, *rest = last", "idle = None")
@@ -95,6 +106,9 @@ def absorb_function(text: Text, plan: Plan) -> None:
                 f"t{number} = -1 if x{number}.sent_at is None else x{number}.sent_at",
                 f"f{number} = None",
             )
+            if text.native:
+                text.nonlocals([f"s{number}", f"c{number}"])
+                text.add(f"s{number} = False", f"c{number} = None")
             if not message.packs and message.on_change:
                 text.nonlocals([f"now_is{number}"])
                 text.add(f"now_is{number} = x{number}.payload")
@@ -121,7 +135,7 @@ def _absorb_unit(text: Text, plan: Plan, index: int) -> None:
     unit = spec.units[index]
     number = unit.message
     message = spec.messages[number]
-    text.nonlocals([f"a{index}", f"n{index}", f"z{index}", f"h{index}"])
+    text.nonlocals([f"a{index}", f"n{index}", f"{'y' if text.native else 'z'}{index}", f"h{index}"])
     text.add(f"clock = engine.intake.clocks[{unit.clock}]")
     with text.block("if clock.enabled:"):
         text.add(f"a{index} = u{index}.refreshed_at + clock.origin")
@@ -132,14 +146,30 @@ def _absorb_unit(text: Text, plan: Plan, index: int) -> None:
         )
     with text.block("else:"):
         text.add(f"a{index} = -1", f"n{index} = {NEVER}")
-    text.add(f"z{index} = None", f"word = support.words[{index}].word")
-    text.add(f"h{index} = u{index}.status == {UNIT_FRESH} and word >= 0")
+    text.add(f"y{index} = False" if text.native else f"z{index} = None")
+    text.add(f"whole = support.words[{index}].word")
+    text.add(f"h{index} = u{index}.status == {UNIT_FRESH} and whole >= 0")
     with text.block(f"if h{index}:"):
-        text.add(f"data = word.to_bytes(8, 'little')[:{message.length}]")
+        if text.native:
+            text.add("word = as_word(whole)")
+        else:
+            text.add(f"data = whole.to_bytes(8, 'little')[:{message.length}]")
         reading = receiving.Reading(spec, message, text.native)
         names = [f"w{index}_{chunk}" for chunk in range(len(reading.chunks))]
         text.nonlocals(names)
         reading.unpack(text, number, names)
+
+
+def came(text: Text, index: int) -> str:
+    """Return the text that says whether a unit came since the fast form took over."""
+    return f"y{index}" if text.native else f"z{index} is not None"
+
+
+def settle_unit_line(text: Text, plan: Plan, index: int) -> str:
+    """Return the line that writes a unit's sources from the payload it came with last."""
+    length = plan.spec.messages[plan.spec.units[index].message].length
+    payload = native.octets_of(f"z{index}", length) if text.native else f"z{index}"
+    return f"support.settle_unit({index}, {payload})"
 
 
 def settle_function(text: Text, plan: Plan) -> None:
@@ -155,8 +185,8 @@ def settle_function(text: Text, plan: Plan) -> None:
                 text.add(f"u{index}.refreshed_at = a{index} - clock.origin")
             with text.block(f"elif a{index} >= 0:"):
                 text.add(f"u{index}.refreshed_at = clock.reading")
-            with text.block(f"if z{index} is not None:"):
-                text.add(f"support.settle_unit({index}, z{index})")
+            with text.block(f"if {came(text, index)}:"):
+                text.add(settle_unit_line(text, plan, index))
         for number, received in enumerate(spec.messages):
             if received.counter is not None and plan.suited[number]:
                 text.add(f"m{number}.reference = r{number}")
@@ -172,5 +202,9 @@ def settle_function(text: Text, plan: Plan) -> None:
                 text.add(f"x{number}.counter = k{number}", f"x{number}.sent_at = {sent}")
             elif layout.suited:
                 text.add(f"x{number}.counter = k{number}", f"x{number}.sent_at = {sent}")
-                with text.block(f"if f{number} is not None:"):
-                    text.add(f"x{number}.last = support.unsealed({number}, f{number}[3])")
+                sent = f"s{number}" if text.native else f"f{number} is not None"
+                with text.block(f"if {sent}:"):
+                    payload = f"f{number}[3]"
+                    if text.native:
+                        payload = native.octets_of(f"l{number}", layout.length)
+                    text.add(f"x{number}.last = support.unsealed({number}, {payload})")

@@ -50,6 +50,10 @@ def choose_handlers(support: "Support") -> None:
             support.handlers[identifier] = alone
         else:
             support.handlers[identifier] = _dispatcher(support, chosen)
+        for number in numbers:
+            receive = support.receives[number]
+            known = chosen[support.engine.spec.messages[number].key]
+            support.ready[number] = receive is not None and known == receive
 
 
 def _dispatcher(support: "Support", chosen: dict[Any, Any]) -> Callable[[Frame], bool | None]:

@@ -19,11 +19,15 @@ from types import CodeType, FunctionType, ModuleType
 from typing import Any
 
 from xlate_core.bridge import Bridge
+from xlate_core.interface import BridgeSpec
 
 ENGINE = "xlate_core"
 SECOND = "interpreted_xlate_core"
 FOLDER = Path(__file__).resolve().parents[1]
+MOST_KEPT = 16  # interpreted engines, one a pairing
 TRANSLATED = not isinstance(Bridge.tick, FunctionType)
+
+_beside: dict[int, tuple[BridgeSpec, Any]] = {}
 
 
 class _Source(SourceLoader):
@@ -119,7 +123,17 @@ def counterpart(value: Any) -> Any:
 
 
 def bridge_beside(bridge: Bridge) -> Any:
-    """Return the engine itself, or where it is translated an interpreted one of its pairing."""
+    """Return the engine itself, or where it is translated an interpreted one of its pairing.
+
+    Trials look at its specs and make copies of its parts, so engines of a pairing share one.
+    """
     if not TRANSLATED:
         return bridge
-    return module("xlate_core.bridge").Bridge(counterpart(bridge.spec))
+    spec = bridge.spec
+    known = _beside.get(id(spec))
+    if known is None or known[0] is not spec:
+        if len(_beside) >= MOST_KEPT:
+            _beside.clear()
+        known = spec, module("xlate_core.bridge").Bridge(counterpart(spec))
+        _beside[id(spec)] = known
+    return known[1]

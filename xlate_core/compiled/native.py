@@ -8,6 +8,7 @@ of it: what the interpreted text has as its global names comes in as `bound`.
 from collections.abc import Callable, Iterable
 
 from xlate_core.compiled.chunks import Chunk
+from xlate_core.compiled.members import as_class
 from xlate_core.compiled.text import Text
 from xlate_core.functions import PURE
 from xlate_core.interface import BridgeSpec
@@ -27,18 +28,27 @@ from xlate_core.frames import Frame
 from xlate_core.interface import Inputs, Outputs
 
 
+def as_word(whole: int) -> i64:  # a number of 64 bits as the signed one of the same bits
+    return i64(whole >> 1) << 1 | i64(whole & 1)
+
+
+"""
+TAIL = """
+
 def build(engine: Bridge, support: Any, bound: dict[str, Any]) -> None:
+    FastForm(engine, support, bound)
 """
 
 
 def module_text(text: Text) -> str:
     """Return a whole module: `build` with the types of what the text refers to."""
-    lines = []
+    head = "def build(engine: Bridge, support: Any, bound: dict[str, Any]) -> None:"
+    lines = [head]
     for name in text.bound:
         kind = "bytes" if name.endswith(("_table", "_final")) else "Any"
         kind = "tuple[bytes, ...]" if name == "OCTETS" else kind
         lines.append(f"    {name}: {kind} = bound[{name!r}]")
-    return HEAD + "\n".join([*lines, *text.lines[1:]]) + "\n"
+    return HEAD + as_class("\n".join([*lines, *text.lines[1:]]), "FastForm") + TAIL
 
 
 def beyond_masks(spec: BridgeSpec) -> list[tuple[str, str, str]]:
@@ -57,22 +67,26 @@ def beyond_masks(spec: BridgeSpec) -> list[tuple[str, str, str]]:
     return packs + functions
 
 
-def octet(place: int) -> str:
-    """Return the text of an octet of `data`."""
-    return f"i64(data[{place}])"
+def word_of_octets(length: int) -> str:
+    """Return the text of a payload `data` as a little-endian word."""
+    parts = [f"i64(data[{n}])" + (f" << {8 * n}" if n else "") for n in range(length)]
+    return " | ".join(parts) or "0"
 
 
 def read_lines(names: list[str], chunks: Iterable[Chunk]) -> list[str]:
-    """Return the lines that give each chunk its number out of `data`."""
-    lines = []
-    for name, chunk in zip(names, chunks, strict=True):
-        places = range(chunk.first, chunk.end)
-        parts = []
-        for significance, place in enumerate(places if chunk.intel else reversed(places)):
-            shift = f" << {8 * significance}" if significance else ""
-            parts.append(octet(place) + shift)
-        lines.append(f"{name} = {' | '.join(parts)}")
-    return lines
+    """Return the lines that give each chunk its number out of `word`."""
+    return [f"{name} = {_number(chunk)}" for name, chunk in zip(names, chunks, strict=True)]
+
+
+def _number(chunk: Chunk) -> str:
+    if chunk.intel or chunk.size == 1:
+        mask = (1 << 8 * chunk.size) - 1
+        return f"word >> {8 * chunk.first} & {mask}" if chunk.first else f"word & {mask}"
+    parts = []
+    for significance, place in enumerate(reversed(range(chunk.first, chunk.end))):
+        shift = f" << {8 * significance}" if significance else ""
+        parts.append(octet_of_word(place) + shift)
+    return " | ".join(parts)
 
 
 def placed(value: str, chunk: Chunk) -> str:
@@ -97,8 +111,13 @@ def octet_of_word(place: int) -> str:
 
 def octets_of_word(length: int) -> str:
     """Return the text of the payload that `word` holds."""
+    return octets_of("word", length)
+
+
+def octets_of(name: str, length: int) -> str:
+    """Return the text of the payload that a word holds."""
     sign = ", signed=True" if length == WORD_OCTETS else ""
-    return f"int(word).to_bytes({length}, 'little'{sign})"
+    return f"int({name}).to_bytes({length}, 'little'{sign})"
 
 
 def covered(spec: ChecksumSpec) -> list[int]:

@@ -22,6 +22,7 @@ MOST_KEPT = 16
 NATIVE = "fast_form_"  # how the names of translated texts begin
 
 _kept: dict[int, tuple[BridgeSpec, Build]] = {}
+_names: dict[int, tuple[BridgeSpec, str]] = {}
 
 
 def functions_of(text: Text) -> dict[str, Any]:
@@ -35,7 +36,14 @@ def functions_of(text: Text) -> dict[str, Any]:
 
 def native_name(spec: BridgeSpec) -> str:
     """Return the name of the module that is the translated text of a pairing."""
-    return NATIVE + hashlib.sha256(repr(spec).encode()).hexdigest()[:20]
+    known = _names.get(id(spec))
+    if known is not None and known[0] is spec:
+        return known[1]
+    name = NATIVE + hashlib.sha256(repr(spec).encode()).hexdigest()[:20]
+    if len(_names) >= MOST_KEPT:
+        _names.clear()
+    _names[id(spec)] = (spec, name)
+    return name
 
 
 def is_available(spec: BridgeSpec) -> bool:

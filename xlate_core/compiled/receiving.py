@@ -6,10 +6,14 @@ engine takes the frame. A rejected frame (short, wrong checksum or counter)
 is judged by the readable engine's rules and counted, without handing over; where a fault judges the
 message frame by frame, the next control tick looks at it.
 
+A native text makes a number of the payload and hands it to a second function, `take`, which is also
+called without a frame (`spans.py`); there `z` is that number, and `y` says that it came.
+
 Names in the text, by index: `q` quantity record, `a` tick of arrival of a unit, `z` payload a unit
 came with last, `w` its chunks, `h` whether a unit is in its ordinary state, `r` counter reference,
 `g` good frames since the last control tick, `lo` and `hi` the values of a quantity between which
-nobody needs to be woken, `d` open packs of a sent message, `moved` functions whose input changed.
+nobody needs to be woken as long as it has status `st` and origin `og`, `d` open packs of a sent
+message, `moved` functions whose input changed.
 """
 
 from functools import partial
@@ -93,57 +97,103 @@ class Reading:
 def receive_function(
     text: Text, spec: BridgeSpec, number: int, followers: Followers, judged: bool
 ) -> None:
-    """Add the receive function of one suited message."""
+    """Add the receive function of one suited message, in a native text also its `take`."""
     message = spec.messages[number]
-    reading = Reading(spec, message, text.native)
-    units = [(index, spec.units[index]) for index in message.units]
+    taking = _Taking(text, spec, number, followers, judged)
     with text.block(f"def receive_{number}(frame: Frame) -> bool | None:"):
-        text.nonlocals(_changed_names(spec, number, reading, followers, judged))
+        text.nonlocals(taking.changed_names())
         bus, extended, _ = message.key
         wrong_bus = "frame[0]" if bus == 0 else "not frame[0]"
         with text.block(f"if {wrong_bus} or {'not ' if extended else ''}frame[1]:"):
             text.add("return stranger(frame)")
         text.add("data = frame[3]")
-        left = _rejection(message, number, judged)
         with text.block(f"if len(data) != {message.length}:"):
+            left = _rejection(message, number, judged, "data", "return None")
             _other_length(text, message, number, left)
-        if _may_repeat(spec, message):  # nothing but the ages moves
-            with text.block(f"if data == z{units[0][0]}:"):
-                text.add(*[f"a{index} = now" for index, _ in units])
-                text.add(*([f"g{number} += 1"] if judged else []), "return None")
+        if text.native:
+            text.add(f"return take_{number}({native.word_of_octets(message.length)})")
+        else:
+            taking.write("data", "return None")
+    if text.native:
+        with text.block(f"def take_{number}(word: i64) -> bool:"):
+            text.nonlocals(taking.changed_names())
+            taking.write("word", "return False")
+
+
+class _Taking:
+    """What a payload of the right length does: the text of one message."""
+
+    def __init__(
+        self, text: Text, spec: BridgeSpec, number: int, followers: Followers, judged: bool
+    ) -> None:
+        self.text, self.spec, self.number = text, spec, number
+        self.followers, self.judged = followers, judged
+        self.message = spec.messages[number]
+        self.units = [(index, spec.units[index]) for index in self.message.units]
+        self.reading = Reading(spec, self.message, text.native)
+
+    def changed_names(self) -> list[str]:
+        """Return the names it changes."""
+        names = [f"r{self.number}"] if self.message.counter is not None else []
+        names += [f"g{self.number}"] if self.judged else []
+        for index, unit in self.units:
+            names += [f"a{index}", f"z{index}"] + ([f"y{index}"] if self.text.native else [])
+            for source in unit.sources:
+                one = self.spec.sources[source]
+                if one.signal is None:
+                    continue
+                if not one.watched:
+                    names.append(f"w{index}_{self.reading.place(one.signal)[0]}")
+                if self.spec.quantities[one.quantity].sources[0] == source:
+                    names += mark_names(self.followers, one.quantity)
+        return names
+
+    def write(self, payload: str, done: str) -> None:
+        """Add the lines; `payload` is the name it comes by, `done` the line that ends them."""
+        text, number, message, reading = self.text, self.number, self.message, self.reading
+        octets = native.octets_of_word(message.length) if text.native else payload
+        left = _rejection(message, number, self.judged, octets, done)
+        if _may_repeat(self.spec, message):  # nothing but the ages moves
+            first = self.units[0][0]
+            alike = f"{payload} == z{first}"
+            with text.block(f"if y{first} and {alike}:" if text.native else f"if {alike}:"):
+                text.add(*[f"a{index} = now" for index, _ in self.units])
+                text.add(*([f"g{number} += 1"] if self.judged else []), done)
         reading.unpack(text, number, [f"c{index}" for index in range(len(reading.chunks))])
         if message.checksum is not None:
             wrong = wrong_text(text, f"check_{number}", message.checksum, message.length)
             with text.block(f"if {wrong}:"):
                 text.add(*left)
         if message.selector is not None:
-            _choose(text, reading, message.selector, units)
+            _choose(text, reading, message.selector, self.units)
         if message.counter is not None:
             _follow_counter(text, number, reading, message.counter, left)
-        if judged:
+        if self.judged:
             text.add(f"g{number} += 1")
-        if any(unit.selectors for _, unit in units):
+        if any(unit.selectors for _, unit in self.units):
             with text.block("if unknown:"):
                 text.add(f"unknown_selector({number})")
-        for index, unit in units:
+        for index, unit in self.units:
             if unit.selectors:
                 with text.block(f"if {_selected(unit)}:"):
-                    _take_unit(text, spec, reading, index, followers)
+                    _take_unit(text, self.spec, reading, index, self.followers)
             else:
-                _take_unit(text, spec, reading, index, followers)
-        text.add("return None")
+                _take_unit(text, self.spec, reading, index, self.followers)
+        text.add(done)
 
 
-def _rejection(message: MessageSpec, number: int, judged: bool) -> list[str]:
+def _rejection(
+    message: MessageSpec, number: int, judged: bool, payload: str, done: str
+) -> list[str]:
     """Return the lines for a frame that is rejected; nothing else has been done with it."""
     if message.counter is not None and message.counter.signal.maximum >= NO_REFERENCE:
         return ["return True"]  # its counter might be taken for no reference
-    lines = [f"reject({number}, data)"]
+    lines = [f"reject({number}, {payload})"]
     if message.counter is not None:
         lines = [f"m{number}.reference = r{number}", *lines, f"r{number} = m{number}.reference"]
     if judged:
         lines.append("sleepers.wake_control(controls)")
-    return [*lines, "return None"]
+    return [*lines, done]
 
 
 def _other_length(text: Text, message: MessageSpec, number: int, left: list[str]) -> None:
@@ -170,25 +220,6 @@ def _may_repeat(spec: BridgeSpec, message: MessageSpec) -> bool:
             for source in spec.units[unit].sources
         )
     )
-
-
-def _changed_names(
-    spec: BridgeSpec, number: int, reading: Reading, followers: Followers, judged: bool
-) -> list[str]:
-    message = spec.messages[number]
-    names = [f"r{number}"] if message.counter is not None else []
-    names += [f"g{number}"] if judged else []
-    for index in message.units:
-        names += [f"a{index}", f"z{index}"]
-        for source in spec.units[index].sources:
-            one = spec.sources[source]
-            if one.signal is None:
-                continue
-            if not one.watched:
-                names.append(f"w{index}_{reading.place(one.signal)[0]}")
-            if spec.quantities[one.quantity].sources[0] == source:
-                names += mark_names(followers, one.quantity)
-    return names
 
 
 def _selected(unit: UnitSpec) -> str:
@@ -241,7 +272,9 @@ def _take_unit(
     text: Text, spec: BridgeSpec, reading: Reading, index: int, followers: Followers
 ) -> None:
     """Add what the arrival of one unit does: its age, and the signals that changed."""
-    text.add(f"a{index} = now", f"z{index} = data")
+    text.add(f"a{index} = now", f"z{index} = {'word' if text.native else 'data'}")
+    if text.native:
+        text.add(f"y{index} = True")
     by_chunk: dict[int, list[int]] = {}
     for source in spec.units[index].sources:
         one = spec.sources[source]

@@ -20,10 +20,11 @@ from xlate_core.functions import PURE
 CONTROL = -1  # faults and power mode, which are run together
 CONDITIONS = -2
 NOTHING = (1, 0, 0, 0)  # a range no value is in
+# A trial is interpreted: it costs as much as so many control ticks of what it lets rest.
+FIRST_PATIENCE = 128 if interpreted.TRANSLATED else 32
 LONGEST_PATIENCE = 4096 if interpreted.TRANSLATED else 256  # control ticks between two trials
 WORTH = 128 if interpreted.TRANSLATED else 16  # control ticks of rest that pay for a trial
-WORTH_CONTROL = max(WORTH, 64)  # a trial of faults and power mode costs nearly as much
-BEFORE_FIRST_TRIAL = 8  # control ticks; a stay that ends sooner is not worth the trials
+WORTH_CONTROL = 256 if interpreted.TRANSLATED else 64  # a trial of faults and power mode costs more
 
 
 @dataclass(slots=True)
@@ -62,11 +63,11 @@ class Sleepers:
         """Begin with everybody awake; who can rest is tried once the stay has lasted a while."""
         functions = len(self.bridge.spec.functions)
         self.busy = [not isinstance(function, PURE) for function in self.bridge.spec.functions]
-        self.patience = self.patience or [1] * functions
+        self.patience = self.patience or [FIRST_PATIENCE] * functions
         self.tried = [controls] * functions
         self.control_awake = True
         self.control_tried = controls
-        self.control_patience = BEFORE_FIRST_TRIAL
+        self.control_patience = FIRST_PATIENCE
         self.rests.clear()
         self.woken.clear()
         self.readers = [set() for _ in self.bridge.spec.quantities]
@@ -211,14 +212,14 @@ class Sleepers:
             self.control_awake = True
             self.control_tried = controls
             longer = min(2 * self.control_patience, LONGEST_PATIENCE)
-            self.control_patience = 1 if runs > WORTH_CONTROL else longer
+            self.control_patience = FIRST_PATIENCE if runs > WORTH_CONTROL else longer
             self.next_trial = 0
             return
         self.busy[actor] = self.any_busy = True
         self.tried[actor] = controls
         self.next_trial = 0
         longer = min(2 * self.patience[actor], LONGEST_PATIENCE)
-        self.patience[actor] = 1 if runs > WORTH else longer
+        self.patience[actor] = FIRST_PATIENCE if runs > WORTH else longer
 
     def settle(self, controls: int) -> None:
         """Bring the advancing numbers of everybody at rest up to date."""

@@ -24,12 +24,11 @@ from xlate_core.transmission import OnLoss, PackSpec, TransmitSpec
 def send_function(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> None:
     """Add the send function of one message; an unsuited one is sent by the readable functions."""
     message = spec.transmits[number]
+    text.bind(f"slot_spec_{number}", message)
     if message.on_change:
         _event_functions(text, spec, number, layout)
-        return
-    text.bind(f"slot_spec_{number}", message)
-    with text.block(f"def send_{number}() -> Frame | None:"):
-        if not layout.suited:
+    elif not layout.suited:
+        with text.block(f"def send_{number}() -> Frame | None:"):
             text.nonlocals([f"d{number}"])
             _stop(text, number, message)
             text.add(
@@ -38,44 +37,105 @@ def send_function(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> 
                 f"pack(slot_spec_{number}, x{number}, store)",
                 f"return hand_over(slot_spec_{number}, x{number}, now)",
             )
-            return
-        sealed = message.counter is not None or message.checksum is not None
+    elif text.native:
+        _word_function(text, spec, number, layout)
+        _send_word(text, number, message)
+    else:
+        _send(text, spec, number, layout)
+
+
+def has_word(message: TransmitSpec, layout: Layout) -> bool:
+    """Return whether a native text has a function that makes the message's payload as a number."""
+    return layout.suited and not message.on_change
+
+
+def _send(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> None:
+    """Add the send function of a suited cyclic message."""
+    message = layout.message
+    with text.block(f"def send_{number}() -> Frame | None:"):
         names = [f"d{number}", f"t{number}", f"f{number}", *_pack_names(number, layout)]
         names += [f"c{number}"] if message.counter is not None else []
         text.nonlocals(names + ([f"k{number}"] if message.counter is not None else []))
         _stop(text, number, message)
-        text.declare("i64", "v")
         text.add(f"t{number} = now")
-        if message.counter is not None:
-            last = message.counter.modulo - 1
-            text.add(f"k{number} = k{number} + 1 if k{number} < {last} else 0")
+        _count(text, number, message)
         with text.block(f"if d{number}:"):
             _pack(text, spec, number, layout, blank=True)
             if message.counter is not None:
                 text.add(f"c{number} = None")
         if message.counter is not None:
-            _remembered(text, number)
-        elif not sealed:
+            with text.block(f"elif c{number} is None:"):
+                text.add(f"c{number} = {{}}")
+            with text.block("else:"):  # no value has moved: the counter may have come round
+                text.add(f"frame = c{number}.get(k{number})")
+                with text.block("if frame is not None:"):
+                    text.add(f"f{number} = frame", "return frame")
+        elif message.checksum is None:
             with text.block(f"elif f{number} is not None:"):
                 text.add(f"return f{number}")
         _put_together(text, number, layout)
-        bus, extended, identifier = message.key
-        head = f"{int(bus)}, {extended}, {identifier}"
-        text.add(f"f{number} = frame = new(frame_type, ({head}, data))")
+        text.add(f"f{number} = frame = {_frame(message, 'data')}")
         if message.counter is not None:
             with text.block(f"if c{number} is not None:"):
                 text.add(f"c{number}[k{number}] = frame")
         text.add("return frame")
 
 
-def _remembered(text: Text, number: int) -> None:
-    """Add what hands over a frame again: no value has moved, and the counter has come round."""
-    with text.block(f"elif c{number} is None:"):
-        text.add(f"c{number} = {{}}")
-    with text.block("else:"):
-        text.add(f"frame = c{number}.get(k{number})")
-        with text.block("if frame is not None:"):
-            text.add(f"f{number} = frame", "return frame")
+def _word_function(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> None:
+    """Add what makes a suited cyclic message's payload as a word, when it is handed over."""
+    message = layout.message
+    sealed = message.counter is not None or message.checksum is not None
+    with text.block(f"def word_{number}() -> i64:"):
+        names = [f"d{number}", f"t{number}", f"l{number}", f"s{number}", f"c{number}"]
+        names += [f"k{number}"] if message.counter is not None else []
+        text.nonlocals([*names, *_pack_names(number, layout)])
+        text.declare("i64", "v")
+        text.add(f"t{number} = now")
+        _count(text, number, message)
+        with text.block(f"if d{number}:"):
+            _pack(text, spec, number, layout, blank=True)
+            text.add(f"c{number} = None")
+        if not sealed:
+            with text.block(f"elif s{number}:"):
+                text.add(f"return l{number}")
+        _put_together(text, number, layout)
+        text.add(f"l{number} = word", f"s{number} = True", "return word")
+
+
+def _send_word(text: Text, number: int, message: TransmitSpec) -> None:
+    """Add what makes a frame of the word; while values stand still by counter, the same again."""
+    key = f"k{number}" if message.counter is not None else "0"
+    with text.block(f"def send_{number}() -> Frame | None:"):
+        text.nonlocals([f"c{number}"])
+        _stop(text, number, message)
+        text.declare("bool", "still", value=f"d{number} == 0")
+        text.declare("i64", "word", value=f"word_{number}()")
+        with text.block("if still:"):
+            with text.block(f"if c{number} is None:"):
+                text.add(f"c{number} = {{}}")
+            with text.block("else:"):
+                text.add(f"known = c{number}.get({key})")
+                with text.block("if known is not None:"):
+                    text.add("return known")
+        text.add(f"frame = {_frame(message, native.octets_of_word(len(message.base)))}")
+        with text.block(f"if c{number} is not None:"):
+            text.add(f"c{number}[{key}] = frame")
+        text.add("return frame")
+
+
+def _count(text: Text, number: int, message: TransmitSpec) -> None:
+    """Add what moves the counter on, if there is one."""
+    if message.counter is None:
+        return
+    text.add(f"k{number} += 1")
+    with text.block(f"if k{number} >= {message.counter.modulo}:"):
+        text.add(f"k{number} = 0")
+
+
+def _frame(message: TransmitSpec, payload: str) -> str:
+    """Return the text that makes a frame of a payload."""
+    bus, extended, identifier = message.key
+    return f"new(frame_type, ({int(bus)}, {extended}, {identifier}, {payload}))"
 
 
 def _stop(text: Text, number: int, message: TransmitSpec) -> None:
@@ -87,7 +147,6 @@ def _stop(text: Text, number: int, message: TransmitSpec) -> None:
 def _event_functions(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> None:
     """Add `pack_` (bring the payload up to date) and `send_` of a message sent on change."""
     message = spec.transmits[number]
-    text.bind(f"slot_spec_{number}", message)
     with text.block(f"def pack_{number}() -> bool:"):
         text.nonlocals([f"d{number}", f"now_is{number}"])
         if layout.suited and layout.own < 0 and layout.counter is None:
@@ -96,7 +155,8 @@ def _event_functions(text: Text, spec: BridgeSpec, number: int, layout: Layout) 
             with text.block(f"if d{number}:"):
                 _pack(text, spec, number, layout, blank=False)
                 _put_together(text, number, layout)
-                text.add(f"now_is{number} = data")
+                payload = native.octets_of_word(layout.length) if text.native else "data"
+                text.add(f"now_is{number} = {payload}")
         else:
             with text.block(f"if d{number}:"):
                 text.add(
@@ -124,14 +184,11 @@ def _event_functions(text: Text, spec: BridgeSpec, number: int, layout: Layout) 
             text.add(f"was{number} = now_is{number}")
             value = "0"
             if message.counter is not None:
-                last = message.counter.modulo - 1
-                text.add(f"k{number} = k{number} + 1 if k{number} < {last} else 0")
+                _count(text, number, message)
                 value = f"k{number}"
             specs = f"counter_spec_{number}, checksum_spec_{number}"
             text.add(f"data = seal({specs}, now_is{number}, {value})")
-        bus, extended, identifier = message.key
-        head = f"{int(bus)}, {extended}, {identifier}"
-        text.add(f"f{number} = frame = new(frame_type, ({head}, data))", "return frame")
+        text.add(f"f{number} = frame = {_frame(message, 'data')}", "return frame")
 
 
 def _pack_names(number: int, layout: Layout) -> list[str]:
@@ -225,8 +282,19 @@ def _pack_one(
         body()
 
 
+def _native_seal(text: Text, number: int, layout: Layout) -> str:
+    """Return the text of the checksum of `word`, whose own octet is zero."""
+    spec = layout.message.checksum
+    if spec is None:
+        raise AssertionError  # the caller has looked
+    if is_native(spec):
+        return native_text(text, f"seal_{number}", spec, native.octet_of_word)
+    text.add(f"data = {native.octets_of_word(layout.length)}")
+    return f"i64({checksum_text(text, f'seal_{number}', spec, layout.length)})"
+
+
 def _put_together(text: Text, number: int, layout: Layout) -> None:
-    """Add what makes `data` of the chunks, the counter put in and the checksum sealed last."""
+    """Add what makes `data`, or `word` in a native text, of the chunks: the checksum comes last."""
     message = layout.message
     packed = {layout.place(pack.signal)[0] for pack in message.packs}
     counted = layout.place(layout.counter) if layout.counter is not None else None
@@ -246,16 +314,13 @@ def _put_together(text: Text, number: int, layout: Layout) -> None:
     length = layout.length - 1 if behind else layout.length
     if text.native:
         text.declare("i64", "word", value=" | ".join(values) or "0")
-        if message.checksum is not None and is_native(message.checksum):
+        if message.checksum is not None:
+            octet = _native_seal(text, number, layout)
             own = 8 * layout.own
-            octet = native_text(text, f"seal_{number}", message.checksum, native.octet_of_word)
             text.add(f"word |= {octet} << {own}" if own else f"word |= {octet}")
-            text.add(f"data = {native.octets_of_word(layout.length)}")
-            return
-        text.add(f"data = {native.octets_of_word(length)}")
-    else:
-        pack = text.bind(f"pack_into_{number}", Struct(layout.layout(length)).pack)
-        text.add(f"data = {pack}({', '.join(values)})")
+        return
+    pack = text.bind(f"pack_into_{number}", Struct(layout.layout(length)).pack)
+    text.add(f"data = {pack}({', '.join(values)})")
     if message.checksum is None:
         return
     text.bind("OCTETS", OCTETS)

@@ -45,8 +45,9 @@ def _shadow(
     shadow.common = common
     shadow.bus_watch = copy(beside.bus_watch)
     shadow.bus_watch.common = common
-    shadow.messages = [copied(message) for message in bridge.intake.messages]
-    for index in common.judged:
+    shadow.messages = dict.fromkeys(range(len(bridge.intake.messages)))
+    for index in common.judged:  # it looks at no others
+        shadow.messages[index] = copied(bridge.intake.messages[index])
         shadow.messages[index].good = good
     shadow.power_hold = bridge.control.power_hold
     shadow._functions = ()

@@ -10,6 +10,7 @@ from xlate_core.arithmetic import UINT16_MAX
 from xlate_core.bridge import Bridge
 from xlate_core.compiled.agenda import Due, agenda_of
 from xlate_core.compiled.calm import other_expiry
+from xlate_core.compiled.columns import Arrivals, Sent
 from xlate_core.compiled.handlers import by_identifier, choose_handlers
 from xlate_core.compiled.remembering import remembering
 from xlate_core.compiled.rest import Sleepers
@@ -39,6 +40,8 @@ class Support:
         self.looks: dict[int, set[int]] = {}
         self.sleepers = Sleepers(engine, ())
         self.handlers: dict[int, Callable[[Frame], bool | None]] = {}
+        self.ready = [False] * len(engine.spec.messages)
+        self.run: Callable[[Arrivals, int, int, Inputs, Sent], int] | None = None
         self.words = engine.intake._decoders
         self.send_events = partial(send_events, self)
         self.unsealed = partial(unsealed, self)
@@ -56,6 +59,8 @@ class Support:
         }
         self.steps = {n: FUNCTIONS[type(one)][1] for n, one in enumerate(spec.functions)}
         self.active: set[int] = set()
+        self.entries: list[Due | None] = []  # the calendar from its beginning, if it repeats
+        self.turn = 0
         self.agendas: dict[Any, list[Due | None]] = {}
         self._units_of = tuple(
             tuple(sorted({spec.sources[i].unit for i in quantity.sources} - {-1}))
@@ -87,6 +92,12 @@ class Support:
         self.number = number
         self.numbers = {send: number for number, send in enumerate(sends)}
         self.keys = by_identifier(self)
+
+    def take_run(
+        self, run: Callable[[Arrivals, int, int, Inputs, Sent], int], stopped: Callable[[], int]
+    ) -> None:
+        """Take up what runs spans of ticks; a native text alone has it."""
+        self.run, self.stopped = run, stopped
 
     # RECEIVING
 

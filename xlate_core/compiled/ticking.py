@@ -6,10 +6,17 @@ and restore are the readable engine's own.
 """
 
 from xlate_core.compiled import receiving, sending
-from xlate_core.compiled.exchange import absorb_function, live_state, settle_function
+from xlate_core.compiled.exchange import (
+    absorb_function,
+    came,
+    live_state,
+    settle_function,
+    settle_unit_line,
+)
 from xlate_core.compiled.followers import mark_lines, mark_names
 from xlate_core.compiled.plan import Plan
 from xlate_core.compiled.rest import CONTROL
+from xlate_core.compiled.spans import by_number, span_functions
 from xlate_core.compiled.text import Text
 from xlate_core.frames import Frame
 from xlate_core.functions import PURE
@@ -61,6 +68,8 @@ def write(spec: BridgeSpec, native: bool = False) -> Text:
             f"({sends}{',' if sends else ''}), {{{packs}}}, sent_at, stop, settle_source, "
             "number)"
         )
+        if native:
+            span_functions(text, plan)
     return text
 
 
@@ -73,16 +82,25 @@ def _marks(text: Text, plan: Plan) -> None:
             text.add(*mark_lines(followers, index))
             for message in followers.stops[index]:
                 text.add(f"eager.add({message})")
-            text.add(f"woken.append({index})")
+            moved = f"not lo{index} <= q{index}.value <= hi{index}"
+            with text.block(
+                f"if {moved} or q{index}.status != st{index} or q{index}.origin != og{index}:"
+            ):
+                text.add(f"woken.append({index})")
         with text.block(f"def quiet_{index}(low: i64, high: i64) -> None:"):
-            text.nonlocals([f"lo{index}", f"hi{index}"])
+            text.nonlocals([f"lo{index}", f"hi{index}", f"st{index}", f"og{index}"])
             text.add(f"lo{index} = low", f"hi{index} = high")
+            text.add(f"st{index} = q{index}.status", f"og{index} = q{index}.origin")
     count = range(len(plan.spec.quantities))
-    text.add(f"mark = [{', '.join(f'mark_{i}' for i in count)}]")
+    if text.native:
+        with text.block("def mark(index: i64) -> None:"):
+            by_number(text, "index", count, lambda n: text.add(f"mark_{n}()"))
+    else:
+        text.add(f"mark = [{', '.join(f'mark_{i}' for i in count)}]")
     text.add(f"quiet = [{', '.join(f'quiet_{i}' for i in count)}]")
     with text.block("def note() -> None:"):
         with text.block("for index in changed:"):
-            text.add("mark[index]()")
+            text.add("mark(index)" if text.native else "mark[index]()")
         text.add("changed.clear()")
     with text.block("def sent_at(message: i64) -> int | None:"):
         for index in plan.events:
@@ -99,8 +117,8 @@ def _marks(text: Text, plan: Plan) -> None:
                 )
     with text.block("def settle_source(unit: i64) -> None:"):
         for index in plan.units:
-            with text.block(f"if unit == {index} and z{index} is not None:"):
-                text.add(f"support.settle_unit({index}, z{index})")
+            with text.block(f"if unit == {index} and {came(text, index)}:"):
+                text.add(settle_unit_line(text, plan, index))
 
 
 def _expiry(text: Text, plan: Plan) -> None:
@@ -216,23 +234,19 @@ def _tick(text: Text) -> None:
             text.add("evaluate(now)", "note()")
         with text.block("if woken:"):
             text.add("sleepers.attend(controls)")
-        text.add("due = due_next()")
+        text.add("due = next_due()" if text.native else "due = due_next()")
         with text.block("if due is None:"):
             with text.block("if not eager and not looks:"):
                 text.add("now += 1")
                 with text.block("if pins_level or pins_duty or pins_frequency or idle is None:"):
-                    text.add("drive_pins()")
-                    text.add(
-                        "idle = new(outputs_type, (((), ()), commands, levels, duty, frequency, "
-                        f"power_hold{more}))"
-                    )
+                    text.add("drive_pins()", "idle = no_frames()")
                 with text.block("if sleepers.judge:"):
                     text.add("support.commit(now, controls)")
                     text.add("held = support.held")
                 text.add("return idle")
             text.add("body = ()", "engine_bus = ()")
         with text.block("else:"):
-            text.add("control_due, body, engine_bus = due")
+            text.add("control_due, body, engine_bus, _ = due")
             with text.block("if control_due:"):
                 text.add("control()")
         with text.block("if eager or looks:"):
@@ -255,6 +269,11 @@ def _tick(text: Text) -> None:
             text.add("power_hold_is()")
         text.add(
             "return new(outputs_type, (frames, commands, levels, duty, frequency, "
+            f"power_hold{more}))"
+        )
+    with text.block("def no_frames() -> Outputs:"):
+        text.add(
+            "return new(outputs_type, (((), ()), commands, levels, duty, frequency, "
             f"power_hold{more}))"
         )
     with text.block("def power_hold_is() -> None:"):

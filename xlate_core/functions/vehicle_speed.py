@@ -123,8 +123,8 @@ def _fastest_agreed(spec: VehicleSpeedSpec, values: list[int]) -> int | None:
         return values[0]
     fastest: int | None = None
     for place, value in enumerate(values):
+        band = spec.spread + divide(value * spec.spread_permille, 1000)
         for other_place, other in enumerate(values):
-            band = spec.spread + divide(value * spec.spread_permille, 1000)
             supported = other_place != place and 0 <= value - other <= band
             if supported and (fastest is None or value > fastest):
                 fastest = value
