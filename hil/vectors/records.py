@@ -87,7 +87,6 @@ class Writer:
         """Start at what every vector starts with."""
         self.inputs = initial(pairing)
         self.outputs: tuple[object, ...] | None = None
-        self._last: Outputs | None = None
         self._show = Shown().__getitem__
 
     def record(
@@ -100,18 +99,26 @@ class Writer:
         digest: int | None,
     ) -> str | None:
         """Return the line of a tick, or None when nothing happened in it."""
-        changes = ""
-        as_before = outputs is self._last and inputs is self.inputs
-        if not as_before or reset is not None or digest is not None:
+        changes = arrived = to_body = to_engine = ""
+        rest = outputs[1:]
+        moved = inputs is not self.inputs or rest != self.outputs
+        if moved or reset is not None or digest is not None:
             changes = self._changes(reset, inputs, outputs, digest)
         body, engine = outputs.frames
-        if not (changes or stimuli or body or engine):
-            return None
         show = self._show
-        arrived = " ".join(map(show, stimuli)) if stimuli else ""
-        to_body = " ".join(map(show, body)) if body else ""
-        to_engine = " ".join(map(show, engine)) if engine else ""
-        return f"{tick}|{arrived}|{to_body}|{to_engine}|{changes}".rstrip("|")
+        if stimuli:  # mostly one alone, which needs no join
+            arrived = show(stimuli[0]) if len(stimuli) == 1 else " ".join(map(show, stimuli))
+        if body:
+            to_body = show(body[0]) if len(body) == 1 else " ".join(map(show, body))
+        if engine:
+            to_engine = show(engine[0]) if len(engine) == 1 else " ".join(map(show, engine))
+        if changes:
+            return f"{tick}|{arrived}|{to_body}|{to_engine}|{changes}"
+        if to_engine:
+            return f"{tick}|{arrived}|{to_body}|{to_engine}"
+        if to_body:
+            return f"{tick}|{arrived}|{to_body}"
+        return f"{tick}|{arrived}" if arrived else None
 
     def _changes(
         self,
@@ -121,10 +128,6 @@ class Writer:
         digest: int | None,
     ) -> str:
         """Return the last field of a record: what changed besides frames, and the digest."""
-        self._last = outputs
-        rest = outputs[1:]
-        if reset is None and digest is None and inputs is self.inputs and rest == self.outputs:
-            return ""
         changes: list[str] = []
         if reset is not None:
             cause, keep = reset
@@ -132,9 +135,9 @@ class Writer:
         if inputs is not self.inputs:
             changes += input_changes(self.inputs, inputs)
             self.inputs = inputs
-        if rest != self.outputs:
+        if outputs[1:] != self.outputs:
             changes += output_changes(self.outputs, outputs)
-            self.outputs = rest
+            self.outputs = outputs[1:]
         if digest is not None:
             changes.append(f"d={digest:08X}")
         return " ".join(changes)
