@@ -17,7 +17,10 @@ NamesOf = Callable[[str], Names]
 SCENARIO_SUFFIX = ".scenario"
 LASTS = re.compile(r"^lasts +(\d+) *(ms|s)\b", re.MULTILINE)
 RANDOM = re.compile(r"^random ", re.MULTILINE)
+EXPECT = re.compile(r"^[ \t]*expect\b", re.MULTILINE)
 RANDOM_COST = 2  # a tick of random traffic takes about so many times as long as another
+START_COST = 300  # what it takes to begin a scenario, in milliseconds of one
+BATCH_COST = 15_000  # a batch is shorter, unless it is one scenario
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,17 +79,61 @@ def outcomes(scenarios: Sequence[Path], names_of: NamesOf, fast: bool = False) -
             yield Outcome(path, pairing, None, str(error))
 
 
-def guessed_cost(scenario: Path) -> int:
-    """Return about how long a scenario takes to play, in milliseconds of it; 0 when unreadable."""
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """What a scenario's text tells at a glance; a faulty one is short and expects nothing.
+
+    `cost` is about how long it takes to play, in milliseconds of it.
+    """
+
+    pairing: str = ""
+    expects: bool = False
+    cost: int = 0
+
+
+def outline(scenario: Path) -> Outline:
+    """Return the outline of a scenario; its mistakes are told when it is played."""
     try:
-        text = scenario.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError):
-        return 0
+        text = read_text(scenario)
+        pairing = pairing_name(scenario, text)
+    except ScenarioError:
+        return Outline()
     lasts = LASTS.search(text)
-    if lasts is None:
-        return 0
-    length = int(lasts[1]) * (1000 if lasts[2] == "s" else 1)
-    return length * RANDOM_COST if RANDOM.search(text) else length
+    length = int(lasts[1]) * (1000 if lasts[2] == "s" else 1) if lasts is not None else 0
+    cost = length * RANDOM_COST if RANDOM.search(text) else length
+    return Outline(pairing, EXPECT.search(text) is not None, cost)
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Scenarios of one pairing that one process plays one behind the other."""
+
+    pairing: str
+    expects: bool
+    scenarios: tuple[Path, ...]
+    cost: int
+
+
+def batches(scenarios: Sequence[Path]) -> list[Batch]:
+    """Return scenarios in batches: those of which somebody expects something first.
+
+    The others (random traffic mostly) can only yield vectors, no verdict. Among both the longest
+    batches come first, so that none is waited for at the end.
+    """
+    groups: dict[tuple[bool, str], list[tuple[Path, int]]] = {}
+    for path in scenarios:
+        one = outline(path)
+        groups.setdefault((one.expects, one.pairing), []).append((path, one.cost + START_COST))
+    found: list[Batch] = []
+    for (expects, pairing), members in groups.items():
+        members.sort(key=lambda member: -member[1])
+        while members:
+            taken = [members.pop(0)]
+            while members and sum(cost for _, cost in taken) + members[0][1] <= BATCH_COST:
+                taken.append(members.pop(0))
+            paths = tuple(path for path, _ in taken)
+            found.append(Batch(pairing, expects, paths, sum(cost for _, cost in taken)))
+    return sorted(found, key=lambda batch: (not batch.expects, -batch.cost))
 
 
 def disagreement_lines(outcome: Outcome) -> list[str]:

@@ -34,6 +34,7 @@ KEYS = [
     "machine_real_time",
     "machine_hour",
     "machine_fast_real_time",
+    "machine_fast_spans",
     "machine_fast_hour",
     "machine_decode",
     "run_hour",
@@ -121,6 +122,7 @@ def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -
         "machine_real_time",
         "machine_hour",
         "machine_fast_real_time",
+        "machine_fast_spans",
         "machine_fast_hour",
         "machine_decode",
         "run_hour",
@@ -132,7 +134,7 @@ def test_every_row_is_measured_and_printed(one_scenario: Path, tmp_path: Path) -
     assert own["ratio_to_engine"] == 1
     assert raw["ratio_to_engine"] == pytest.approx(raw["median"] / own["median"])
     assert own["met"] == (own["median"] <= raw["median"])
-    assert by_key["edit_to_verdict"]["note"].startswith("scenarios: 1, processor time")
+    assert by_key["edit_to_verdict"]["note"].startswith("scenarios: 1; all vectors ")
     assert "on the line through both" in by_key["run_hour"]["note"]
 
     assert by_key["engine_real_time"]["previous"] == 12.25

@@ -81,11 +81,56 @@ def test_a_scenario_costs_what_it_lasts(tmp_path: Path) -> None:
 
     def cost(lasts: str, body: str) -> int:
         path.write_text(HEADER.format(pairing="minimal", lasts=lasts) + body, encoding="utf-8")
-        return corpus.guessed_cost(path)
+        return corpus.outline(path).cost
 
     assert cost("2 s", "") == cost("2000 ms", "") == 2000
     assert cost("2 s", "random seed 1 style hostile\n") > 2000
-    assert corpus.guessed_cost(tmp_path / "missing.scenario") == 0
+    assert corpus.outline(tmp_path / "missing.scenario") == corpus.Outline()
+
+
+def test_batches_are_of_one_pairing_and_those_with_expectations_come_first(tmp_path: Path) -> None:
+    expects = "expect output fan_relay active at 50 ms\n"
+    texts = {
+        "long": ("minimal", "14 s", expects),
+        "short_1": ("minimal", "200 ms", expects),
+        "short_2": ("minimal", "300 ms", expects),
+        "other": ("wiring", "400 ms", expects),
+        "endless": ("minimal", "900 s", expects),
+        "random": ("minimal", "60 s", "random seed 1 style hostile\n"),
+        "remark": ("minimal", "1 s", "# expect nothing\n"),
+    }
+    for name, (pairing, lasts, body) in texts.items():
+        text = HEADER.format(pairing=pairing, lasts=lasts) + body
+        (tmp_path / f"{name}.scenario").write_text(text, encoding="utf-8")
+    (tmp_path / "faulty.scenario").write_text("nonsense\n", encoding="utf-8")
+    paths = sorted(tmp_path.glob("*.scenario"))
+    found = corpus.batches(paths)
+    assert [[path.stem for path in batch.scenarios] for batch in found] == [
+        ["endless"],
+        ["long", "short_2"],
+        ["other"],
+        ["short_1"],
+        ["random"],
+        ["remark"],
+        ["faulty"],
+    ]
+    assert [batch.expects for batch in found] == [True] * 4 + [False] * 3
+    assert sorted(path for batch in found for path in batch.scenarios) == paths
+
+
+def test_the_verdict_is_told_before_vectors_nobody_expects_anything_of(tmp_path: Path) -> None:
+    write_scenario(tmp_path, "expect quantity key 0 at 50 ms\n", "one")
+    write_scenario(tmp_path, "expect quantity key 1 at 50 ms\n", "two")
+    write_scenario(tmp_path, "random seed 1 style hostile\n", "three")
+    result = xlate("generate", tmp_path / "scenarios", "--vectors", tmp_path / "vectors")
+    assert result.exit_code == 1
+    told = result.output.splitlines()
+    met = told.index("1 of 2 expectations are met in 2 scenarios; 1 without any follow")
+    assert "expect quantity key 1 at 50 ms" in told[met - 1]
+    assert told[met + 1 :] == [
+        "2 of 3 vectors written",
+        "the reference disagrees with 1 expectations",
+    ]
 
 
 def test_a_pairing_that_cannot_be_loaded_is_told_for_its_scenarios_alone(

@@ -1,10 +1,12 @@
 """`xlate vectors`: generate, verify, run and explain vectors."""
 
 import sys
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,7 +30,7 @@ from xlate_core.errors import InputError
 
 if TYPE_CHECKING:
     from hil.runner import Pairings
-    from hil.vectors.corpus import Outcome
+    from hil.vectors.corpus import Batch, Outcome
 
 Paths = tuple[Path, ...]
 
@@ -69,38 +71,83 @@ def generate_command(
     from hil.vectors import corpus
     from hil.vectors.unchanged import Unchanged
 
-    failed: list[str] = []
-    mistakes: list[str] = []
-    written = 0
     with input_errors():
         scenarios = corpus.find_scenarios(paths, shown(FIXTURES / "scenarios"))
         target = folder or shown(FIXTURES / "vectors")
         flags = corpus.load_flags(FIXTURES / "flags.toml")
         known = Unchanged(pairings or shown(FIXTURES / "pairings"), target)
         open_ones = [path for path in scenarios if not (changed and known.holds(path))]
-        for outcome in progress(played(open_ones, pairings, plain, jobs), len(open_ones)):
-            if outcome.generated is None:
-                mistakes.append(outcome.problem)
-                continue
-            unknown = corpus.unknown_flags(outcome, outcome.generated.hunts, flags)
-            mistakes += unknown
-            disagreements = corpus.disagreement_lines(outcome)
-            failed += disagreements
-            if not unknown and not disagreements:
+        found = Found(scenarios, len(scenarios) - len(open_ones))
+        batches = corpus.batches(open_ones)
+        judged = sum(len(batch.scenarios) for batch in batches if batch.expects)
+        outcomes = progress(played(batches, pairings, plain, jobs), len(open_ones))
+        for number, outcome in enumerate(outcomes, 1):
+            unknown = []
+            if outcome.generated is not None:
+                unknown = corpus.unknown_flags(outcome, outcome.generated.hunts, flags)
+            if found.is_right(outcome, unknown):
                 corpus.write(outcome, target)
                 known.found_right(outcome.scenario)
-                written += 1
+            if number == judged < len(open_ones):
+                found.tell()
+                click.echo(found.verdict(judged, len(open_ones) - judged))
         known.keep(whole=not paths)
-    for line in dict.fromkeys((*mistakes, *failed)):  # one cause may be many scenarios' mistake
-        click.echo(line, err=True)
-    alike = len(scenarios) - len(open_ones)
-    as_before = f", {alike} as they were" if alike else ""
-    click.echo(f"{written} of {len(scenarios)} vectors written{as_before}")
-    if mistakes:
+    found.tell()
+    as_before = f", {found.alike} as they were" if found.alike else ""
+    click.echo(f"{found.right} of {len(scenarios)} vectors written{as_before}")
+    if found.mistakes:
         sys.exit(EXIT_INPUT)
-    if failed:
-        click.echo(f"the reference disagrees with {len(failed)} expectations", err=True)
+    if found.failed:
+        click.echo(f"the reference disagrees with {found.unmet} expectations", err=True)
         sys.exit(EXIT_MISMATCH)
+
+
+@dataclass(slots=True)
+class Found:
+    """What came of the scenarios so far; `alike` of them were as before and not played."""
+
+    scenarios: Sequence[Path]
+    alike: int
+    mistakes: dict[Path, list[str]] = field(default_factory=dict)
+    failed: dict[Path, list[str]] = field(default_factory=dict)
+    told: set[str] = field(default_factory=set)
+    expectations: int = 0
+    right: int = 0
+
+    @property
+    def unmet(self) -> int:
+        """How many expectations the reference disagrees with."""
+        return sum(map(len, self.failed.values()))
+
+    def is_right(self, outcome: "Outcome", unknown: list[str]) -> bool:
+        """Take an outcome and its unknown flags; return whether it becomes a vector."""
+        from hil.vectors import corpus
+
+        mistakes = [outcome.problem] if outcome.generated is None else unknown
+        disagreements = corpus.disagreement_lines(outcome)
+        if mistakes:
+            self.mistakes[outcome.scenario] = mistakes
+        if disagreements:
+            self.failed[outcome.scenario] = disagreements
+        if outcome.generated is not None:
+            self.expectations += outcome.generated.expectations
+        self.right += not (mistakes or disagreements)
+        return not (mistakes or disagreements)
+
+    def tell(self) -> None:
+        """Say each mistake and disagreement that was not said before, in the scenarios' order."""
+        for group in (self.mistakes, self.failed):
+            for path in self.scenarios:
+                for line in group.get(path, ()):
+                    if line not in self.told:  # one cause may be many scenarios' mistake
+                        click.echo(line, err=True)
+                        self.told.add(line)
+
+    def verdict(self, judged: int, others: int) -> str:
+        """Return the verdict, known while the vectors of scenarios without expectation are made."""
+        met = f"{self.expectations - self.unmet} of {self.expectations} expectations are met"
+        alike = f", {self.alike} are as they were" if self.alike else ""
+        return f"{met} in {judged} scenarios{alike}; {others} without any follow"
 
 
 @command.command("verify")
@@ -129,7 +176,10 @@ def verify_command(
     with input_errors():
         scenarios = corpus.scenarios_of(paths, source or shown(FIXTURES / "scenarios"))
         target = folder or shown(FIXTURES / "vectors")
-        checked = list(progress(played(scenarios, pairings, plain, jobs), len(scenarios)))
+        places = {path: place for place, path in enumerate(scenarios)}
+        outcomes = played(corpus.batches(scenarios), pairings, plain, jobs)
+        checked = list(progress(outcomes, len(scenarios)))
+        checked.sort(key=lambda outcome: places[outcome.scenario])
     mistakes = [outcome.problem for outcome in checked if outcome.generated is None]
     for outcome in checked:
         faults += corpus.disagreement_lines(outcome)
@@ -192,9 +242,9 @@ def drive_command(pairing: str, out: Path, hours: int, seed: int, pairings: Path
 
 @dataclass(frozen=True, slots=True)
 class PlayWork:
-    """One scenario to play, for whichever process takes it."""
+    """Scenarios to play, for whichever process takes them."""
 
-    scenario: Path
+    scenarios: tuple[Path, ...]
     pairings: Path | None
     plain: bool
 
@@ -205,42 +255,38 @@ def pairings_here(folder: Path | None) -> "Pairings":
     return new_pairings(folder)
 
 
-def play_one(work: PlayWork) -> "Outcome":
-    """Play one scenario on the reference."""
+def play_batch(work: PlayWork) -> "list[Outcome]":
+    """Play the scenarios of a batch on the reference."""
     from hil.vectors import corpus
 
-    return next(
-        corpus.outcomes([work.scenario], pairings_here(work.pairings).names, not work.plain)
-    )
+    names_of = pairings_here(work.pairings).names
+    return list(corpus.outcomes(work.scenarios, names_of, not work.plain))
 
 
 def played(
-    scenarios: Sequence[Path], pairings: Path | None, plain: bool, jobs: int | None
+    batches: "Sequence[Batch]", pairings: Path | None, plain: bool, jobs: int | None
 ) -> "Iterator[Outcome]":
-    """Play scenarios on the reference, results in their order."""
+    """Play batches of scenarios on the reference, results in their order."""
     from hil import parallel
-    from hil.vectors import corpus
 
     pairings_here.cache_clear()
-    work = [PlayWork(path, pairings, plain) for path in scenarios]
+    work = [PlayWork(batch.scenarios, pairings, plain) for batch in batches]
     jobs = jobs or parallel.default_jobs()
-    if jobs > 1 and len(work) >= parallel.FEW:
-        load_for(scenarios, pairings_here(pairings))
-    costs = [corpus.guessed_cost(path) for path in scenarios]
-    return parallel.in_order(play_one, work, jobs, costs, may_fork=True)
+    if sum(len(batch.scenarios) for batch in batches) < parallel.FEW:
+        jobs = 1
+    if jobs > 1:
+        load_for(batches, pairings_here(pairings))
+    results = parallel.in_order(play_batch, work, jobs, may_fork=True, few=1)
+    return chain.from_iterable(results)
 
 
-def load_for(scenarios: Sequence[Path], known: "Pairings") -> None:
-    """Load the pairings of scenarios, for processes that are forked.
+def load_for(batches: "Sequence[Batch]", known: "Pairings") -> None:
+    """Load the pairings of several judged batches, for processes that are forked.
 
-    What cannot be loaded is told for each of its scenarios when they are played.
+    The others are loaded by who needs them, meanwhile. What cannot be loaded is told for each of
+    its scenarios when they are played.
     """
-    from hil.vectors.reading import pairing_name, read_text
-
-    wanted = set()
-    for path in scenarios:
-        with suppress(InputError):
-            wanted.add(pairing_name(path, read_text(path)))
-    for name in sorted(wanted):
+    judged = Counter(batch.pairing for batch in batches if batch.expects)
+    for name in sorted(name for name, count in judged.items() if count > 1):
         with suppress(InputError):
             known.names(name)
