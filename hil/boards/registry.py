@@ -11,6 +11,7 @@ from typing import cast
 
 from hil.boards.interface import Board
 from hil.boards.options import BoardOptions
+from hil.link.port import TCP, tcp_address
 from xlate_core.errors import InputError
 from xlate_core.pairing.model import Pairing
 
@@ -26,7 +27,12 @@ MADE_HERE = ("reference", "native", "emulated")
 
 
 def check_name(name: str) -> None:
-    """Raise InputError for a plain word that is no kind of board: all other names have signs."""
+    """Raise InputError for a TCP address that is none, and for a plain word that is no kind.
+
+    All other names have signs.
+    """
+    if name.startswith(TCP):
+        tcp_address(name)
     if name in KINDS or not name.isalpha():
         return
     close = difflib.get_close_matches(name.lower(), KINDS, n=1, cutoff=0.6)

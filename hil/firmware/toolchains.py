@@ -71,7 +71,8 @@ def find(board: str, wanted: str | None = None) -> Toolchain:
         if wanted is None or toolchain.name == wanted:
             return toolchain
     if wanted is not None and any(True for _ in candidates(board)):
-        raise NoCompilerError(f"{wanted} is not there for the board {board}; found another one")
+        there = " and ".join(one.name for one in candidates(board))
+        raise NoCompilerError(f"{wanted} is not there for the board {board}; there is {there}")
     raise NoCompilerError(MISSING[board])
 
 

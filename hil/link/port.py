@@ -17,8 +17,10 @@ from typing import Any, BinaryIO, Protocol
 from urllib.parse import urlsplit
 
 from hil.boards.interface import BoardError
+from xlate_core.errors import InputError
 
 CHUNK = 1 << 16
+TCP = "socket://"
 DEFAULT_BAUD = 921_600
 CONNECT_S = 3.0
 SENT = b">"
@@ -229,16 +231,21 @@ def permission_advice(url: str) -> str:
 
 def open_port(url: str, baud: int = DEFAULT_BAUD) -> Port:
     """Open a port by its name or URL."""
-    if url.startswith("socket://"):
-        parts = urlsplit(url)
-        try:
-            host, port = parts.hostname, parts.port
-        except ValueError:
-            host = port = None
-        if not host or not port:
-            raise BoardError(f"{url}: no TCP address; expected socket://HOST:PORT")
-        return TcpPort(host, port)
+    if url.startswith(TCP):
+        return TcpPort(*tcp_address(url))
     return SerialPort(url, baud)
+
+
+def tcp_address(url: str) -> tuple[str, int]:
+    """Return host and port of a TCP address; raises InputError when it is none."""
+    parts = urlsplit(url)
+    try:
+        host, port = parts.hostname, parts.port
+    except ValueError:
+        host = port = None
+    if not host or not port:
+        raise InputError(f"{url}: no TCP address; expected socket://HOST:PORT")
+    return host, port
 
 
 OpenPort = Callable[[], Port]

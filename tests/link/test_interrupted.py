@@ -188,6 +188,19 @@ def test_the_mutants_go_on_behind_the_last_that_was_judged(
     assert "4 of 4 caught" in rest.stdout
 
 
+def test_mutants_interrupted_before_the_first_say_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    def interrupted(*words: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(trial, "prepare", lambda *words: None)
+    made = [Mutant("arithmetic.c", 1, "a", "b", "0")]
+    monkeypatch.setattr(making, "make", lambda seed: made)
+    monkeypatch.setattr(surveying, "judge", interrupted)
+    result = xlate("firmware", "mutants", "--count", 1)
+    assert result.stdout == "0 of 0 caught: 0.0 % (none judged; 0 survivors do the same)\n"
+    assert going_on(result)[-2:] == ["--first-mutant", "0"]
+
+
 def test_every_mutant_has_its_turn_whatever_the_jobs(monkeypatch: pytest.MonkeyPatch) -> None:
     seen: list[int] = []
 

@@ -163,11 +163,30 @@ def test_identify_names_what_is_there_and_what_is_not(serve: Any, process: Nativ
         ("nativ", 2, 'did you mean "native"'),
         ("/dev/ttyNOTHERE7", 3, "no such port"),
         ("FFFF:FFFE", 3, "no such board"),
-        ("socket://nowhere", 3, "expected socket://HOST:PORT"),
+        ("socket://nowhere", 2, "expected socket://HOST:PORT"),
+        ("reference", 2, "board `reference` has no line to ask who it is"),
     ],
 )
 def test_a_name_that_names_nothing(name: str, code: int, part: str) -> None:
     result = xlate("board", "identify", name)
     assert result.exit_code == code
+    assert len(result.output.splitlines()) == 1
     assert part in result.output
     assert "Traceback" not in result.output
+
+
+def test_a_state_field_that_is_none_is_answered_with_the_nearest(process: NativeProcess) -> None:
+    url = f"socket://127.0.0.1:{process.port}"
+    words = ("board", "state", url, "--pairing", str(PAIRINGS / "minimal"))
+    assert xlate(*words, "power").exit_code == 0
+    result = xlate(*words, "powr.mode")
+    assert result.exit_code == 2
+    told = "no state field begins with powr.mode; nearest valid name: power.mode"
+    assert result.output.strip() == told
+
+
+def test_vectors_are_not_begun_on_an_address_that_is_none(tmp_path: Path) -> None:
+    result = xlate("vectors", "run", *FEW, "--board", "socket://host", "--out", str(tmp_path / "a"))
+    assert result.exit_code == 2
+    assert result.output == "socket://host: no TCP address; expected socket://HOST:PORT\n"
+    assert list(tmp_path.iterdir()) == []

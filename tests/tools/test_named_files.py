@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from hil.firmware import toolchains
+from hil.firmware.toolchains import NoCompilerError
 from tools.cli.main import main
 from tools.timing import observation
 from xlate_core.pairing.problems import nearest_name
@@ -94,3 +96,22 @@ def test_a_name_is_not_its_own_nearest_one(tmp_path: Path) -> None:
     answer = xlate("pairing", "check", tmp_path / "car")
     assert answer.exit_code == 2
     assert "found is a directory, expected a readable file bridge.toml in car\n" in answer.output
+
+
+def test_a_place_for_differences_that_is_a_file_is_refused_before_the_soak(tmp_path: Path) -> None:
+    file = tmp_path / "file"
+    file.write_text("")
+    answer = xlate("board", "soak", "--million-ticks", "0.001", "--keep", file)
+    assert answer.exit_code == 2
+    assert "'--keep'" in answer.output
+
+
+def test_a_compiler_that_is_not_there_is_said_with_those_there_are(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    gcc = toolchains.Toolchain("gcc", ("gcc",), (), True, True)
+    monkeypatch.setattr(toolchains, "candidates", lambda board: [gcc])
+    assert toolchains.find("native", "gcc") is gcc
+    with pytest.raises(NoCompilerError) as caught:
+        toolchains.find("native", "zig")
+    assert str(caught.value) == "zig is not there for the board native; there is gcc"

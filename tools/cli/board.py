@@ -104,21 +104,20 @@ def state_command(
     """Print the state fields of BOARD by name; PATHS are beginnings of names, default all."""
     from hil.boards.registry import close_board, open_board
     from hil.link.board import LinkBoard
+    from hil.vectors.errors import nearest
 
     with told():
         opened = open_board(board, load_pairing(folder), options_of(baud))
         try:
             if not isinstance(opened, LinkBoard):
                 raise InputError(f"board `{board}` has no line to ask for its state")
-            fields = [
-                (path, value)
-                for path, value in opened.dump()
-                if not paths or path.startswith(tuple(paths))
-            ]
+            every = opened.dump()
         finally:
             close_board(opened)
+        fields = [one for one in every if not paths or one[0].startswith(tuple(paths))]
         if not fields:
-            raise InputError(f"no state field begins with {' or '.join(paths)}")
+            near = nearest(paths[0], [path for path, _ in every])
+            raise InputError(f"no state field begins with {' or '.join(paths)}{near}")
     if as_json:
         click.echo(json.dumps(dict(fields), indent=2))
         return

@@ -73,7 +73,7 @@ def hello_of(board: str, folder: Path | None, options: "BoardOptions") -> "Hello
         opened = open_board(board, load_pairing(folder), options)
         try:
             if not isinstance(opened, LinkBoard):
-                raise InputError(f"board `{board}` is the reference itself: {opened.identity()}")
+                raise InputError(f"board `{board}` has no line to ask who it is")
             return opened.hello
         finally:
             close_board(opened)

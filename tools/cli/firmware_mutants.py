@@ -106,8 +106,8 @@ def show(found: "Survey") -> None:
     tenths = found.percent_tenths(equivalent)
     fates = ", ".join(f"{count} {fate}" for fate, count in sorted(found.counts.items()))
     click.echo(
-        f"{found.killed} of {found.judged - equivalent} caught: "
-        f"{tenths // 10}.{tenths % 10} % ({fates}; {equivalent} survivors do the same)"
+        f"{found.killed} of {found.judged - equivalent} caught: {tenths // 10}.{tenths % 10} % "
+        f"({fates or 'none judged'}; {equivalent} survivors do the same)"
     )
     for mutant, fate in found.alive:
         why = known.get((mutant.file, mutant.right, mutant.wrong))
