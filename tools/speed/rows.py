@@ -77,10 +77,10 @@ def an_hour(work: Callable[[int], float], seconds: int, shorter: int = 1) -> flo
     """Return what an hour of driving takes, from what `seconds` of it take.
 
     From less than an hour it is the straight line through this drive and a `shorter` one, so that
-    what is done once is not multiplied.
+    what is done once is not multiplied; what only the first run in a process does is counted once.
     """
-    took = work(seconds)
     if seconds == HOUR_S:
-        return took
-    start = work(shorter)
-    return start + max(took - start, 0.0) * (HOUR_S - shorter) / (seconds - shorter)
+        return work(seconds)
+    first = work(shorter)
+    took, start = work(seconds), work(shorter)
+    return first + max(took - start, 0.0) * (HOUR_S - shorter) / (seconds - shorter)
