@@ -120,21 +120,23 @@ def _change(bridge_file: Path) -> None:
 def _until_verdict(arguments: list[str]) -> float:
     """Run `vectors generate` to its end; return when it said the verdict, by `os.times`."""
     verdict = None
-    lines: list[str] = []
-    with subprocess.Popen(
-        [*XLATE, *arguments],
-        cwd=ROOT,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        encoding="utf-8",
-        errors="replace",
-    ) as command:
+    with (
+        tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as complaints,
+        subprocess.Popen(
+            [*XLATE, *arguments],
+            cwd=ROOT,
+            stdout=subprocess.PIPE,
+            stderr=complaints,
+            encoding="utf-8",
+            errors="replace",
+        ) as command,
+    ):
         for line in command.stdout or ():
-            lines.append(line)
             if verdict is None and VERDICT in line:
                 verdict = os.times().elapsed
-    if command.returncode not in (0, 1):
-        raise _failed(arguments, "".join(lines))
+        if command.wait() not in (0, 1):
+            complaints.seek(0)
+            raise _failed(arguments, complaints.read())
     return os.times().elapsed if verdict is None else verdict
 
 
