@@ -47,33 +47,28 @@ def in_order(
     function: Callable[[Item], Outcome],
     items: Sequence[Item],
     jobs: int,
-    costs: Sequence[int] | None = None,
     may_fork: bool = False,
     few: int | None = None,
 ) -> Iterator[Outcome]:
     """Return function(item) for every item in order, worked out by `jobs` processes.
 
     Fewer than `few`, FEW if it is None, are worked out in this process. The function and the items
-    must be importable by name and picklable. `costs` guesses how long each item takes, in any unit:
-    the longest begin first, so that none is waited for at the end. Closing the iterator early, as
-    an interrupt does, cancels what has not begun.
+    must be importable by name and picklable. Closing the iterator early, as an interrupt does,
+    cancels what has not begun.
     """
     if jobs <= 1 or len(items) < (FEW if few is None else few):
         return map(function, items)
     forks = may_fork and sys.platform == "linux"
     executor = ProcessPoolExecutor(jobs, get_context("fork" if forks else "spawn"))
-    order = list(range(len(items)))
-    if costs is not None:
-        order.sort(key=lambda place: -costs[place])
     work = partial(_interruptible, function)
     try:
         # Begun here and not with the first result: a caller's threads should not be forked.
         with interrupts_wait():
-            futures = {place: executor.submit(work, items[place]) for place in order}
+            futures = [executor.submit(work, item) for item in items]
     except BaseException:
         executor.shutdown(cancel_futures=True)
         raise
-    return _results(executor, [futures[place] for place in range(len(items))])
+    return _results(executor, futures)
 
 
 def _interruptible(function: Callable[[Item], Outcome], item: Item) -> Outcome:

@@ -11,8 +11,8 @@ from xlate_core import quantities, reception
 from xlate_core.buses import BusEvent
 from xlate_core.decoding import NO_WORD, UnitDecoder, decode_unit, unit_decoder
 from xlate_core.events import Reason
-from xlate_core.frames import BUS_NAMES, Bus, Frame
-from xlate_core.interface import Common
+from xlate_core.frames import BUS_NAMES, Bus, Frame, FrameKey
+from xlate_core.interface import BridgeSpec, Common
 from xlate_core.protection import NO_REFERENCE, ProfileSpec, ProfileState, profiles
 from xlate_core.quantities import (
     ORIGIN_HELD,
@@ -57,6 +57,16 @@ class Protected(NamedTuple):
     message: MessageSpec
     spec: ProfileSpec
     state: ProfileState
+
+
+def own_keys(spec: BridgeSpec) -> set[FrameKey]:
+    """Return the keys of every frame the module itself sends: its messages and what it routes."""
+    routed = {
+        message.key._replace(bus=spec.routes[route].bus)
+        for message in spec.messages
+        for route in message.routes
+    }
+    return routed | {message.key for message in spec.transmits}
 
 
 class Intake:
@@ -104,11 +114,7 @@ class Intake:
         self.clocks = [ClockState() for _ in spec.clocks]
         self.units = [UnitState() for _ in spec.units]
         self.sources = [SourceState() for _ in spec.sources]
-        self._own_keys = {message.key for message in spec.transmits} | {
-            message.key._replace(bus=spec.routes[route].bus)
-            for message in spec.messages
-            for route in message.routes
-        }
+        self._own_keys = own_keys(spec)
         self._unit_quantities = tuple(
             tuple(sorted({spec.sources[i].quantity for i in unit.sources})) for unit in spec.units
         )

@@ -4,9 +4,7 @@ import os
 import signal
 import subprocess
 import sys
-from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from typing import Any, ClassVar
 
 import pytest
 
@@ -56,24 +54,6 @@ def test_an_interrupt_ends_an_item_not_a_process_that_is_being_started(
         signal.signal(signal.SIGINT, before)
     assert reached == ["True\n"]
     assert not interrupts_are_held_back()
-
-
-class Noted(ThreadPoolExecutor):
-    """Takes note of the order in which items are given away."""
-
-    given: ClassVar[list[int]] = []
-
-    def submit(self, function: Any, /, *items: Any, **more: Any) -> Future[Any]:
-        self.given.extend(items)
-        return super().submit(function, *items, **more)
-
-
-def test_the_longest_begins_first(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(parallel, "FEW", 1)
-    monkeypatch.setattr(parallel, "ProcessPoolExecutor", lambda jobs, _: Noted(jobs))
-    done = list(parallel.in_order(squared, [3, 1, 2], 2, costs=[5, 7, 9]))
-    assert Noted.given == [2, 1, 3]
-    assert [number for number, _ in done] == [9, 1, 4]
 
 
 def test_a_scenario_costs_what_it_lasts(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 if TYPE_CHECKING:
     from tools.logs.importing import Importing, ImportOptions
@@ -160,6 +160,6 @@ def write_text(path: Path, text: str) -> None:
         new.temporary.write_text(text, encoding="utf-8")
         new.commit()
     except OSError as error:
-        raise InputError(f"{path}: cannot be written ({str(error.strerror).lower()})") from None
+        raise InputError(f"{path}: cannot be written ({reason_of(error)})") from None
     finally:
         new.discard()

@@ -14,7 +14,7 @@ from typing import Any
 import click
 
 from hil.collecting import collect_rarely
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 EXIT_DIFFERENCE = 1
 EXIT_INPUT = 2
@@ -96,8 +96,8 @@ class LazyGroup(click.Group):
             # A file or folder a person named that is no such thing, is closed to them, or is full.
             if error.filename is None:
                 raise
-            reason = (error.strerror or "no reason is known").lower()
-            click.echo(f"{error.filename}: cannot be read or written ({reason})", err=True)
+            told = f"{error.filename}: cannot be read or written ({reason_of(error)})"
+            click.echo(told, err=True)
             raise click.exceptions.Exit(EXIT_INPUT) from None
 
 

@@ -29,10 +29,7 @@ class _Coder:
     """Finds the number of the message of a row, where its length is the message's."""
 
     def __init__(self, keys: dict[Key, tuple[int, int]]) -> None:
-        order = sorted(
-            (bus << 32 | extended << 31 | identifier, *told)
-            for (bus, extended, identifier), told in keys.items()
-        )
+        order = sorted((_key_code(key), *told) for key, told in keys.items())
         self.keys, self.numbers, self.lengths = np.array(order or [(-1, 0, 0)], np.int64).T.copy()
 
     def codes(self, keys: Array, lengths: Array) -> Array:
@@ -43,6 +40,12 @@ class _Coder:
         return codes
 
 
+def _key_code(key: Key) -> int:
+    """Return the number that `FrameTable.key_codes` gives a row of this key."""
+    bus, extended, identifier = key
+    return bus << 32 | extended << 31 | identifier
+
+
 class Columns:
     """The columns of one pairing's frames."""
 
@@ -50,8 +53,7 @@ class Columns:
         """Look at a pairing."""
         self.sent_keys = sent_keys(spec)
         self._received, self._sent = _Coder(received_keys(spec)), _Coder(self.sent_keys)
-        known = [bus << 32 | extended << 31 | number for bus, extended, number in known_keys(spec)]
-        self._known = np.array(sorted(known), np.int64)
+        self._known = np.array(sorted(map(_key_code, known_keys(spec))), np.int64)
 
     def arrivals(self, table: FrameTable, bounds: Array) -> Arrivals:
         """Return received rows, those of tick n from bounds[n] up to bounds[n + 1]."""

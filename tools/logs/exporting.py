@@ -9,7 +9,7 @@ from tools.logs.messages import CANDUMP
 from tools.logs.store import SUFFIX, StoreWriter
 from tools.logs.table import FrameKind, FrameTable
 from tools.logs.writing import NewFile, frames_suffix
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 if TYPE_CHECKING:
     import can
@@ -37,7 +37,7 @@ def write_log(path: Path, channels: tuple[str, ...], tables: Iterable[FrameTable
             rows = _write_with_library(new.temporary, channels, tables)
         new.commit()
     except OSError as error:
-        raise InputError(f"{path}: cannot be written ({str(error.strerror).lower()})") from None
+        raise InputError(f"{path}: cannot be written ({reason_of(error)})") from None
     finally:
         with contextlib.suppress(FileNotFoundError):
             new.discard()

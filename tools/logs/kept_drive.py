@@ -21,7 +21,7 @@ from tools.logs.store import BLOCK_ROWS, Store, StoreWriter
 from tools.logs.table import Array, FrameTable, joined, zeros
 from xlate_core.bridge import Bridge, Inputs, Outputs
 from xlate_core.compiled import CompiledBridge, engine_of
-from xlate_core.compiled.columns import Rest, Sent
+from xlate_core.compiled.columns import Besides, Sent
 from xlate_core.errors import InputError
 from xlate_core.frames import Frame, show_identifier
 from xlate_core.pairing import Pairing
@@ -48,7 +48,7 @@ class _Rest:
         self.crc = 0
         self.last: tuple[object, ...] = ()
 
-    def see(self, tick: int, rest: Rest) -> None:
+    def see(self, tick: int, rest: Besides) -> None:
         """Take what a tick put out besides frames, if it is new."""
         self.last = rest
         commands, levels, duty, frequency, power_hold = rest

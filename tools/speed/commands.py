@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -83,7 +84,7 @@ def measure_edit(measured: Measured, scenarios: Path, said: Callable[[str], None
         vectors.mkdir()
         where = [str(scenarios), "--vectors", str(vectors), "--pairings", str(pairings)]
         for key, what, floor, before, after in EDITS:
-            before_change = os.times()
+            began, before_change = time.perf_counter(), os.times()
             _change(pairings / PAIRING.name / "bridge.toml")
             try:
                 if not files:
@@ -92,13 +93,13 @@ def measure_edit(measured: Measured, scenarios: Path, said: Callable[[str], None
             except CommandFailedError as error:
                 measured.rows.append(Row(key, what, None, "s", floor=floor, note=str(error)))
                 continue
-            end = os.times()
-            took = verdict_at - before_change.elapsed
-            whole, used = end.elapsed - before_change.elapsed, _of_children(before_change, end)
+            whole = time.perf_counter() - began
+            used = _of_children(before_change, os.times())
             note = (
                 f"scenarios: {len(files)}; all vectors {whole:.1f} s, processor time {used:.1f} s"
             )
-            measured.rows.append(Row(key, what, took, "s", 1, floor=floor, note=note))
+            row = Row(key, what, verdict_at - began, "s", 1, floor=floor, note=note)
+            measured.rows.append(row)
     measured.compared.append(
         "edit to verdict: from saving bridge.toml (the description of farm_pickup changed, in a "
         "copy of the pairings) through `xlate vectors generate` (every expectation of a person "
@@ -118,7 +119,7 @@ def _change(bridge_file: Path) -> None:
 
 
 def _until_verdict(arguments: list[str]) -> float:
-    """Run `vectors generate` to its end; return when it said the verdict, by `os.times`."""
+    """Run `vectors generate` to its end; return when it said the verdict, by `perf_counter`."""
     verdict = None
     with (
         tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as complaints,
@@ -133,11 +134,11 @@ def _until_verdict(arguments: list[str]) -> float:
     ):
         for line in command.stdout or ():
             if verdict is None and VERDICT in line:
-                verdict = os.times().elapsed
+                verdict = time.perf_counter()
         if command.wait() not in (0, 1):
             complaints.seek(0)
             raise _failed(arguments, complaints.read())
-    return os.times().elapsed if verdict is None else verdict
+    return time.perf_counter() if verdict is None else verdict
 
 
 def _run(arguments: list[str]) -> None:

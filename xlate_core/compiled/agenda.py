@@ -35,7 +35,7 @@ def agenda_of(support: "Support", now: int) -> Callable[[], Due | None] | None:
     control = engine.spec.control_ticks
     length = lcm(control, *(period for _, _, period in places))
     ahead = -engine.common.clockwork.phase % control
-    support.entries.clear()
+    support.entries = []
     if length > LONGEST_AGENDA:
         return _endless(support, places, ahead, control).__next__
     # The same however often it is begun, as long as the phases stand: kept as seen from tick 0.
@@ -47,8 +47,7 @@ def agenda_of(support: "Support", now: int) -> Callable[[], Due | None] | None:
         support.agendas.clear()
         support.agendas[key] = entries
     begin = now % length
-    support.entries += entries
-    support.turn = begin
+    support.entries, support.turn = entries, begin
     return cycle(entries[begin:] + entries[:begin]).__next__
 
 

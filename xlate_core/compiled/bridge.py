@@ -194,13 +194,13 @@ class CompiledBridge:
         tick, end = 0, len(bounds) - 1
         for stop in [*arrivals.apart, end]:
             while tick < min(stop + 1, end):
-                run = self._support.run if self._fast and self._support is not None else None
                 place = bounds[tick]
-                if run is not None and self._support is not None and tick < stop:
-                    tick = run(arrivals, tick, stop, inputs, sent)
+                support = self._support if self._fast else None
+                if support is not None and support.run is not None and tick < stop:
+                    tick = support.run(arrivals, tick, stop, inputs, sent)
                     if tick == stop:
                         continue
-                    place = self._support.stopped()
+                    place = support.stopped()
                 frames = [arrivals.frame(at) for at in range(place, bounds[tick + 1])]
                 sent.end_tick(tick, self._tick_from(inputs, frames, begun=place > bounds[tick]))
                 tick += 1

@@ -10,10 +10,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from xlate_core.frames import Frame
+from xlate_core.intake import own_keys
 from xlate_core.interface import BridgeSpec, Outputs
 from xlate_core.signals import WORD_OCTETS, intel_word
 
-Rest = tuple[tuple[int, int], tuple[bool, ...], tuple[int, ...], tuple[int, ...], bool]
+Besides = tuple[tuple[int, int], tuple[bool, ...], tuple[int, ...], tuple[int, ...], bool]
 """Outputs besides frames: commands, levels, duty, frequency, power hold."""
 
 AS_FRAME = -1
@@ -73,7 +74,7 @@ class Sent:
     words: list[int] = field(default_factory=list)
     bounds: list[int] = field(default_factory=lambda: [0])
     others: list[Frame] = field(default_factory=list)
-    rest: list[tuple[int, Rest]] = field(default_factory=list)
+    rest: list[tuple[int, Besides]] = field(default_factory=list)
     last: tuple[object, ...] = ()
 
     def add(self, frame: Frame) -> None:
@@ -136,13 +137,7 @@ def received_keys(spec: BridgeSpec) -> dict[Key, tuple[int, int]]:
 
 def known_keys(spec: BridgeSpec) -> set[Key]:
     """Return bus, format and identifier of every frame that is no unknown one: received, own."""
-    routed = {
-        (spec.routes[route].bus, *message.key[1:])
-        for message in spec.messages
-        for route in message.routes
-    }
-    received = {one.key[:3] for one in spec.messages}
-    return routed | received | {one.key[:3] for one in spec.transmits}
+    return {key[:3] for key in (*own_keys(spec), *received_keys(spec))}
 
 
 def sent_keys(spec: BridgeSpec) -> dict[Key, tuple[int, int]]:

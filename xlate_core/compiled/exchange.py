@@ -86,8 +86,8 @@ def absorb_function(text: Text, plan: Plan) -> None:
     with text.block(head):
         text.nonlocals(names)
         if text.native:
-            text.nonlocals(["turn"])
-            text.add("turn = support.turn")
+            text.nonlocals(["entries", "turn"])
+            text.add("entries, turn = support.entries, support.turn")
             text.declare("i64", "word")
         text.add("now = tick_number", "controls = 0", "moved = -1")
         text.add("unknown_body = unknown_engine = 0", "held = inputs", "due_next = agenda")

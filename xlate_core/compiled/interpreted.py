@@ -19,15 +19,13 @@ from types import CodeType, FunctionType, ModuleType
 from typing import Any
 
 from xlate_core.bridge import Bridge
+from xlate_core.compiled.once import once_for_each
 from xlate_core.interface import BridgeSpec
 
 ENGINE = "xlate_core"
 SECOND = "interpreted_xlate_core"
 FOLDER = Path(__file__).resolve().parents[1]
-MOST_KEPT = 16  # interpreted engines, one a pairing
 TRANSLATED = not isinstance(Bridge.tick, FunctionType)
-
-_beside: dict[int, tuple[BridgeSpec, Any]] = {}
 
 
 class _Source(SourceLoader):
@@ -129,11 +127,9 @@ def bridge_beside(bridge: Bridge) -> Any:
     """
     if not TRANSLATED:
         return bridge
-    spec = bridge.spec
-    known = _beside.get(id(spec))
-    if known is None or known[0] is not spec:
-        if len(_beside) >= MOST_KEPT:
-            _beside.clear()
-        known = spec, module("xlate_core.bridge").Bridge(counterpart(spec))
-        _beside[id(spec)] = known
-    return known[1]
+    return _beside(bridge.spec)
+
+
+@once_for_each
+def _beside(spec: BridgeSpec) -> Any:
+    return module("xlate_core.bridge").Bridge(counterpart(spec))

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 
 Names = set[str]
 SELF = ast.arg("self")
+NOTHING = ast.Constant(None)
 
 
 def as_class(function: str, name: str) -> str:
@@ -30,9 +31,6 @@ def as_class(function: str, name: str) -> str:
     methods = [_method(one, shared) for one in inner]
     made = ast.ClassDef(name, [], [], [start, *methods], [])
     return ast.unparse(ast.fix_missing_locations(made)) + "\n"
-
-
-NOTHING = ast.Constant(None)
 
 
 def _method(function: ast.FunctionDef, shared: Names) -> ast.FunctionDef:

@@ -13,16 +13,13 @@ from types import CodeType
 from typing import Any
 
 from xlate_core.compiled import interpreted
+from xlate_core.compiled.once import once_for_each
 from xlate_core.compiled.text import Text
 from xlate_core.compiled.ticking import write
 from xlate_core.interface import BridgeSpec
 
 Build = Callable[[Any, Any], None]
-MOST_KEPT = 16
 NATIVE = "fast_form_"  # how the names of translated texts begin
-
-_kept: dict[int, tuple[BridgeSpec, Build]] = {}
-_names: dict[int, tuple[BridgeSpec, str]] = {}
 
 
 def functions_of(text: Text) -> dict[str, Any]:
@@ -34,16 +31,10 @@ def functions_of(text: Text) -> dict[str, Any]:
     return names
 
 
+@once_for_each
 def native_name(spec: BridgeSpec) -> str:
     """Return the name of the module that is the translated text of a pairing."""
-    known = _names.get(id(spec))
-    if known is not None and known[0] is spec:
-        return known[1]
-    name = NATIVE + hashlib.sha256(repr(spec).encode()).hexdigest()[:20]
-    if len(_names) >= MOST_KEPT:
-        _names.clear()
-    _names[id(spec)] = (spec, name)
-    return name
+    return NATIVE + hashlib.sha256(repr(spec).encode()).hexdigest()[:20]
 
 
 def is_available(spec: BridgeSpec) -> bool:
@@ -57,16 +48,10 @@ def is_available(spec: BridgeSpec) -> bool:
     return bool(made) and native_name(spec) in made
 
 
+@once_for_each
 def program_of(spec: BridgeSpec) -> Build:
     """Return the function that ties the pairing's text to one engine; the text is available."""
-    known = _kept.get(id(spec))
-    if known is not None and known[0] is spec:
-        return known[1]
-    build = _translated(spec) if interpreted.TRANSLATED else _interpreted(spec)
-    if len(_kept) >= MOST_KEPT:
-        _kept.clear()
-    _kept[id(spec)] = (spec, build)
-    return build
+    return _translated(spec) if interpreted.TRANSLATED else _interpreted(spec)
 
 
 def _interpreted(spec: BridgeSpec) -> Build:

@@ -16,7 +16,7 @@ from xlate_core.compiled.layout import Layout
 from xlate_core.compiled.scaling import encoding
 from xlate_core.compiled.text import Text
 from xlate_core.interface import BridgeSpec
-from xlate_core.protection import OCTETS, seal
+from xlate_core.protection import OCTETS, ChecksumSpec, seal
 from xlate_core.quantities import ORIGIN_HELD, ORIGIN_NOT_AVAILABLE, ORIGIN_PRODUCED
 from xlate_core.transmission import OnLoss, PackSpec, TransmitSpec
 
@@ -282,15 +282,12 @@ def _pack_one(
         body()
 
 
-def _native_seal(text: Text, number: int, layout: Layout) -> str:
+def _native_seal(text: Text, number: int, spec: ChecksumSpec, length: int) -> str:
     """Return the text of the checksum of `word`, whose own octet is zero."""
-    spec = layout.message.checksum
-    if spec is None:
-        raise AssertionError  # the caller has looked
     if is_native(spec):
         return native_text(text, f"seal_{number}", spec, native.octet_of_word)
-    text.add(f"data = {native.octets_of_word(layout.length)}")
-    return f"i64({checksum_text(text, f'seal_{number}', spec, layout.length)})"
+    text.add(f"data = {native.octets_of_word(length)}")
+    return f"i64({checksum_text(text, f'seal_{number}', spec, length)})"
 
 
 def _put_together(text: Text, number: int, layout: Layout) -> None:
@@ -315,7 +312,7 @@ def _put_together(text: Text, number: int, layout: Layout) -> None:
     if text.native:
         text.declare("i64", "word", value=" | ".join(values) or "0")
         if message.checksum is not None:
-            octet = _native_seal(text, number, layout)
+            octet = _native_seal(text, number, message.checksum, layout.length)
             own = 8 * layout.own
             text.add(f"word |= {octet} << {own}" if own else f"word |= {octet}")
         return

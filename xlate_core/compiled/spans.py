@@ -6,8 +6,6 @@ where `tick` would leave, that has to be run otherwise: `stopped_at` is then the
 frame it has not taken.
 """
 
-from collections.abc import Callable, Sequence
-
 from xlate_core.compiled import native
 from xlate_core.compiled.columns import UNKNOWN_BODY, UNKNOWN_ENGINE
 from xlate_core.compiled.plan import Plan
@@ -31,24 +29,12 @@ def span_functions(text: Text, plan: Plan) -> None:
     text.add("support.take_run(run, stopped)")
 
 
-def by_number(text: Text, name: str, numbers: Sequence[int], add: Callable[[int], None]) -> None:
-    """Add what is done for each of some numbers, found by halving."""
-    if len(numbers) == 1:
-        add(numbers[0])
-        return
-    middle = len(numbers) // 2
-    with text.block(f"if {name} < {numbers[middle]}:"):
-        by_number(text, name, numbers[:middle], add)
-    with text.block("else:"):
-        by_number(text, name, numbers[middle:], add)
-
-
 def _take(text: Text, plan: Plan) -> None:
     """Add what hands a word to the `take` of its message; True leaves it."""
     numbers = [number for number, suited in enumerate(plan.suited) if suited]
     with text.block("def take(code: i64, word: i64) -> bool:"):
         if numbers:
-            by_number(text, "code", numbers, lambda n: text.add(f"return take_{n}(word)"))
+            text.by_number("code", numbers, lambda n: text.add(f"return take_{n}(word)"))
         else:
             text.add("return True")
 
@@ -71,7 +57,7 @@ def _emit(text: Text, plan: Plan) -> None:
             text.add(f"codes.append({number})")
 
     with text.block("def emit(number: i64, codes: list[int], words: list[int]) -> None:"):
-        by_number(text, "number", range(len(plan.spec.transmits)), send)
+        text.by_number("number", range(len(plan.spec.transmits)), send)
 
 
 def _arrive(text: Text) -> None:
@@ -81,10 +67,7 @@ def _arrive(text: Text) -> None:
         text.add("handler = handlers.get(frame[2])")
         with text.block("if handler is not None:"):
             text.add("return bool(handler(frame))")
-        with text.block("if frame[0]:"):
-            text.add("unknown_engine += 1")
-        with text.block("else:"):
-            text.add("unknown_body += 1")
+        count_unknown(text)
         text.add("return False")
 
 
@@ -128,10 +111,7 @@ def _run(text: Text) -> None:
                 text.add("place += 1")
             with text.block("if now >= at_expiry and expire():"):
                 text.add("stopped_at = place", "return number")
-            with text.block("if touched:"):
-                text.add("evaluate(now)", "note()")
-            with text.block("if woken:"):
-                text.add("sleepers.attend(controls)")
+            see_quantities(text)
             _send_due(text)
             text.add("now += 1")
             with text.block("if pins_level or pins_duty or pins_frequency:"):
@@ -161,3 +141,22 @@ def _send_due(text: Text) -> None:
                 text.add("emit(one, out_codes, out_words)")
     with text.block("elif not silent:"):
         text.add("sent.take(send_events(now, (), ()))")
+
+
+# WHAT A TICK AND A SPAN SHARE
+
+
+def count_unknown(text: Text) -> None:
+    """Add what counts `frame`, which nobody knows."""
+    with text.block("if frame[0]:"):
+        text.add("unknown_engine += 1")
+    with text.block("else:"):
+        text.add("unknown_body += 1")
+
+
+def see_quantities(text: Text) -> None:
+    """Add what looks at the quantities that frames and pins have touched, and wakes readers."""
+    with text.block("if touched:"):
+        text.add("evaluate(now)", "note()")
+    with text.block("if woken:"):
+        text.add("sleepers.attend(controls)")

@@ -1,6 +1,6 @@
 """Writing a generated module: lines, indentation, and the values its names stand for."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -38,6 +38,17 @@ class Text:
         if len(self.lines) == before:
             self.add("pass")
         self._depth -= 1
+
+    def by_number(self, name: str, numbers: Sequence[int], add: Callable[[int], None]) -> None:
+        """Add what is done for each of some numbers, which `name` stands for, found by halving."""
+        if len(numbers) == 1:
+            add(numbers[0])
+            return
+        middle = len(numbers) // 2
+        with self.block(f"if {name} < {numbers[middle]}:"):
+            self.by_number(name, numbers[:middle], add)
+        with self.block("else:"):
+            self.by_number(name, numbers[middle:], add)
 
     def bind(self, name: str, value: Any) -> str:
         """Let a name of the text stand for an object; returns the name."""

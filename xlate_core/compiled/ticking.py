@@ -16,7 +16,7 @@ from xlate_core.compiled.exchange import (
 from xlate_core.compiled.followers import mark_lines, mark_names
 from xlate_core.compiled.plan import Plan
 from xlate_core.compiled.rest import CONTROL
-from xlate_core.compiled.spans import by_number, span_functions
+from xlate_core.compiled.spans import count_unknown, see_quantities, span_functions
 from xlate_core.compiled.text import Text
 from xlate_core.frames import Frame
 from xlate_core.functions import PURE
@@ -94,7 +94,7 @@ def _marks(text: Text, plan: Plan) -> None:
     count = range(len(plan.spec.quantities))
     if text.native:
         with text.block("def mark(index: i64) -> None:"):
-            by_number(text, "index", count, lambda n: text.add(f"mark_{n}()"))
+            text.by_number("index", count, lambda n: text.add(f"mark_{n}()"))
     else:
         text.add(f"mark = [{', '.join(f'mark_{i}' for i in count)}]")
     text.add(f"quiet = [{', '.join(f'quiet_{i}' for i in count)}]")
@@ -217,10 +217,7 @@ def _tick(text: Text) -> None:
             with text.block("for frame in arriving:"):
                 text.add("handler = handlers.get(frame[2])")
                 with text.block("if handler is None:"):
-                    with text.block("if frame[0]:"):
-                        text.add("unknown_engine += 1")
-                    with text.block("else:"):
-                        text.add("unknown_body += 1")
+                    count_unknown(text)
                 with text.block("elif handler(frame):"):
                     text.add("return leave(inputs, [frame, *arriving])")
             text.add("pending.clear()")
@@ -230,10 +227,7 @@ def _tick(text: Text) -> None:
             text.add("held = read_pins(inputs)")
             with text.block("if changed:"):
                 text.add("note()")
-        with text.block("if touched:"):
-            text.add("evaluate(now)", "note()")
-        with text.block("if woken:"):
-            text.add("sleepers.attend(controls)")
+        see_quantities(text)
         text.add("due = next_due()" if text.native else "due = due_next()")
         with text.block("if due is None:"):
             with text.block("if not eager and not looks:"):

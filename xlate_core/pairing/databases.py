@@ -11,7 +11,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-from xlate_core.errors import readable
+from xlate_core.errors import readable, reason_of
 from xlate_core.frames import MAX_EXTENDED_IDENTIFIER, MAX_STANDARD_IDENTIFIER
 from xlate_core.pairing.exact import to_ratio
 from xlate_core.pairing.layouts import DbcMessage, DbcSignal, Ranges
@@ -41,8 +41,7 @@ def read_database(path: Path, bus: int, collector: Collector) -> tuple[DbcMessag
     try:
         data = path.read_bytes()
     except OSError as error:
-        reason = (error.strerror or "not readable").lower()
-        collector.add_file(path.name, None, "", f"{reason}", "a readable DBC file")
+        collector.add_file(path.name, None, "", reason_of(error), "a readable DBC file")
         return None
     try:
         text = data.decode("utf-8-sig")

@@ -4,6 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from xlate_core.bridge import BridgeSpec
+from xlate_core.errors import reason_of
 from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing.build_control import (
     build_conditions,
@@ -68,7 +69,7 @@ def read(directory: Path) -> Context:
     try:
         data = (directory / BRIDGE_FILE).read_bytes()
     except OSError as error:
-        reason = (error.strerror or "not readable").lower()
+        reason = reason_of(error)
         expected = f"a readable file {BRIDGE_FILE} in {directory.name or directory}"
         others = [one.parent.name for one in directory.parent.glob(f"*/{BRIDGE_FILE}")]
         nearest = nearest_name(directory.name, others)

@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidationError
 
+from xlate_core.errors import reason_of
 from xlate_core.pairing.positions import Positions
 from xlate_core.pairing.problems import Collector, PairingError, Problem, nearest_name
 from xlate_core.pairing.reading import collect_error, parse
@@ -93,7 +94,7 @@ def _read(path: Path) -> Option:
     try:
         data = path.read_bytes()
     except OSError as error:
-        reason = (error.strerror or "not readable").lower()
+        reason = reason_of(error)
         raise PairingError([Problem(file, None, "", reason, "a readable file")]) from None
     raw, collector = parse(data, file)
     for key in FORBIDDEN:
