@@ -157,35 +157,67 @@ def test_a_trial_beyond_its_bound_is_kept_as_a_vector_that_runs(
     assert result.verdict is Verdict.PASS
 
 
-def test_budgets_decide_the_exit_code(tmp_path: Path) -> None:
+def with_budget(folder: Path, line: str) -> Path:
+    """Write the minimal pairing with one line of budgets at its end."""
     plain = (PAIRINGS / "minimal" / "bridge.toml").read_text(encoding="utf-8")
     for name in ("body.dbc", "engine.dbc"):
-        (tmp_path / name).write_bytes((PAIRINGS / "minimal" / name).read_bytes())
+        (folder / name).write_bytes((PAIRINGS / "minimal" / name).read_bytes())
+    text = f"{plain}\n[traffic.budget_us]\n{line}\n"
+    (folder / "bridge.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def test_budgets_decide_the_exit_code(tmp_path: Path) -> None:
     arguments = ["timing", "paths", str(tmp_path), "--samples", "1", "--only", "*Coolant*"]
     for budget, code, verdict in ((20_000, 0, "in budget"), (2_000, 1, "OVER BUDGET")):
-        extra = f'\n[traffic.budget_us]\n"engine.STATE.Coolant -> *" = {budget}\n'
-        (tmp_path / "bridge.toml").write_text(plain + extra, encoding="utf-8")
+        with_budget(tmp_path, f'"engine.STATE.Coolant -> *" = {budget}')
         result = CliRunner().invoke(main, arguments)
         assert result.exit_code == code, result.output
         assert verdict in result.stdout
 
 
+@pytest.mark.parametrize("command", [["pairing", "check"], ["timing", "paths"]])
 @pytest.mark.parametrize(
-    ("budget", "said"),
+    ("way", "budget", "said"),
     [
-        ('"engine.STATE.Speeed -> body.GAUGE.Turns" = 5000', "nearest way: engine.STATE.Speed"),
-        ('"engine.STATE.Speed -> *" = 10', "found 10, expected at least one tick, 1000 us"),
+        (
+            "engine.STATE.Speeed -> body.GAUGE.Turns",
+            "5000",
+            (
+                "found no way that fits, expected the name of a way, as `xlate timing paths` "
+                "tells them, or a pattern with *; "
+                "nearest valid name: engine.STATE.Speed -> body.GAUGE.Turns"
+            ),
+        ),
+        ("engine.STATE.Speed -> *", "10", "found 10, expected at least one tick, 1000 us"),
+        ("engine.STATE.Speed -> *", "0", "found 0, expected at least 1"),
+        ("engine.STATE.Speed -> *", "-4", "found -4, expected at least 1"),
+        ("engine.STATE.Speed -> *", "4.5", "found 4.5, expected an integer"),
+        ("*", "3600000001", "found 3600000001, expected at most 3600000000"),
     ],
 )
-def test_impossible_budgets(tmp_path: Path, budget: str, said: str) -> None:
-    plain = (PAIRINGS / "minimal" / "bridge.toml").read_text(encoding="utf-8")
-    for name in ("body.dbc", "engine.dbc"):
-        (tmp_path / name).write_bytes((PAIRINGS / "minimal" / name).read_bytes())
-    text = f"{plain}\n[traffic.budget_us]\n{budget}\n"
-    (tmp_path / "bridge.toml").write_text(text, encoding="utf-8")
-    result = CliRunner().invoke(main, ["timing", "paths", str(tmp_path)])
+def test_impossible_budgets(
+    tmp_path: Path, command: list[str], way: str, budget: str, said: str
+) -> None:
+    folder = with_budget(tmp_path, f'"{way}" = {budget}')
+    line = len((folder / "bridge.toml").read_text(encoding="utf-8").splitlines())
+    result = CliRunner().invoke(main, [*command, str(folder)])
     assert result.exit_code == 2
-    assert said in result.stderr
+    first = result.stderr.splitlines()[0]
+    assert first == f'{folder}/bridge.toml:{line}: traffic.budget_us."{way}": {said}'
+
+
+def test_a_budget_of_an_option_is_told_in_the_option(tmp_path: Path) -> None:
+    folder = with_budget(tmp_path, '"*" = 90000000')
+    (folder / "options").mkdir()
+    option = """format = 1\nname = "hurry"\ngroup = "pace"\norder = 1\ndescription = "Sooner." """
+    text = f'[option]\n{option}\n[traffic.budget_us]\n"input.key -> *" = 2000\n'
+    (folder / "options" / "hurry.toml").write_text(text, encoding="utf-8")
+    result = CliRunner().invoke(main, ["pairing", "check", str(folder)])
+    assert result.exit_code == 2
+    first = result.stderr.splitlines()[0]
+    assert first.startswith(f"{folder}/options/hurry.toml:8: ")
+    assert first.endswith("; nearest valid name: input.key_switch -> body.GAUGE.KeyOn")
 
 
 def test_a_pattern_no_way_fits() -> None:

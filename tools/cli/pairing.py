@@ -35,14 +35,15 @@ def check(directories: tuple[Path, ...]) -> None:
     choice.
     """
     from tools.cli.pairing_options import judged
-    from xlate_core.pairing import PairingError, load
+    from tools.timing.budgets import load_with_budgets
+    from xlate_core.pairing import PairingError
     from xlate_core.pairing.options import joined, split
 
     bad = False
     for folder in directories:
         base, _ = split(folder)
         try:
-            pairing = load(folder)
+            pairing = load_with_budgets(folder)
             others = [] if pairing.options else list(judged(folder))[1:]
         except PairingError as error:
             bad = True

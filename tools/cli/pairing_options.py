@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from tools.timing.budgets import load_with_budgets
 from xlate_core.pairing import PairingError, load
 from xlate_core.pairing.options import MARK, choices, joined, read_options, split
 from xlate_core.pairing.overlays import keys_of
@@ -29,7 +30,7 @@ def judged(folder: Path, *, alone: bool = False) -> Iterator[Choice]:
     wanted = [given] if alone or given else choices(read_options(base))
     for names in wanted:
         try:
-            yield Choice(names, load(joined(base, names)).digest, ())
+            yield Choice(names, load_with_budgets(joined(base, names)).digest, ())
         except PairingError as error:
             yield Choice(names, "", tuple(map(str, error.problems)))
 

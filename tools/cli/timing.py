@@ -119,15 +119,14 @@ def paths(
     from hil import parallel
     from hil.vectors.files import write_whole
     from tools.timing.assumptions import Assumed
+    from tools.timing.budgets import load_with_budgets
     from tools.timing.counterexample import save
     from tools.timing.observation import observe
     from tools.timing.path_page import page
-    from tools.timing.path_report import check_budgets, facts, print_facts
+    from tools.timing.path_report import facts, print_facts
     from tools.timing.paths import fitting
-    from xlate_core.pairing import load
 
-    loaded = Assumed(errors, error_interval_us, skew_ppm).of(load(pairing))
-    check_budgets(loaded)
+    loaded = Assumed(errors, error_interval_us, skew_ppm).of(load_with_budgets(pairing))
     chosen = fitting(loaded, only)
     processes = jobs or parallel.default_jobs()
     wanted = chosen.__contains__

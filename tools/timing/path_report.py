@@ -1,7 +1,5 @@
 """What `xlate timing paths` says: facts as plain data for terminal, JSON and HTML. Times in ms."""
 
-import difflib
-import fnmatch
 import statistics
 from collections.abc import Sequence
 from fractions import Fraction
@@ -12,9 +10,8 @@ from rich.markup import escape
 from rich.table import Table
 
 from tools.timing.board_time import board_time
+from tools.timing.budgets import budget_us
 from tools.timing.observation import Observed
-from tools.timing.paths import paths
-from xlate_core.errors import InputError
 from xlate_core.pairing import Pairing
 
 TIGHT = Fraction(4, 5)  # observed / bound from which a bound is called tight
@@ -54,29 +51,6 @@ def facts(
         "over_budget": sum(row["verdict"] == "OVER BUDGET" for row in rows),
         "caution": CAUTION,
     }
-
-
-def budget_us(pairing: Pairing, name: str) -> int | None:
-    """Return the budget of a way: the tightest of the patterns that fit."""
-    fitting = [
-        budget for pattern, budget in pairing.traffic.budgets if fnmatch.fnmatchcase(name, pattern)
-    ]
-    return min(fitting, default=None)
-
-
-def check_budgets(pairing: Pairing) -> None:
-    """Raise InputError for a budget no way fits, or that no way could ever keep."""
-    names = [one.name for one in paths(pairing)]
-    file = f"{pairing.directory.as_posix()}/bridge.toml"
-    for pattern, budget in pairing.traffic.budgets:
-        where = f'{file}: traffic.budget_us."{pattern}"'
-        if not any(fnmatch.fnmatchcase(name, pattern) for name in names):
-            near = difflib.get_close_matches(pattern, names, n=1, cutoff=0.0)
-            hint = f"; nearest way: {near[0]}" if near else ""
-            raise InputError(f"{where}: found no way it fits, expected a name of a way{hint}")
-        least = pairing.spec.tick_ms * 1000
-        if budget < least:
-            raise InputError(f"{where}: found {budget}, expected at least one tick, {least} us")
 
 
 def _row(pairing: Pairing, one: Observed) -> dict[str, Any]:

@@ -6,6 +6,8 @@ tree, only for the lines of its keys. A key path is the sequence of keys and lis
 
 from __future__ import annotations
 
+import json
+import re
 import tomllib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -14,15 +16,20 @@ if TYPE_CHECKING:
     from tree_sitter import Node
 
 KeyPath = tuple[str | int, ...]
+BARE = re.compile(r"[\w.-]+")
 
 
 def show_path(path: KeyPath) -> str:
-    """Return a key path as people write it: `function[0].stages[1].output`, list indices from 0."""
+    """Return a key path as people write it: `function[0].stages[1].output`, list indices from 0.
+
+    What a file has to quote is quoted, save for dots alone.
+    """
     text = ""
     for part in path:
         if isinstance(part, int):
             text += f"[{part}]"
         else:
+            part = part if BARE.fullmatch(part) else json.dumps(part, ensure_ascii=False)
             text += f".{part}" if text else part
     return text
 

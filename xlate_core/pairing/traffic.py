@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing.context import Context
+from xlate_core.pairing.positions import show_path
 from xlate_core.pairing.schema_traffic import BusTrafficTable
 
 
@@ -29,22 +30,35 @@ class BusTraffic:
 
 
 @dataclass(frozen=True, slots=True)
+class Budget:
+    """Longest reaction time, us, of the ways whose name fits a pattern; where the pairing says it.
+
+    The names of ways are known to the timing tools alone, so these also say what fits none.
+    """
+
+    pattern: str
+    us: int
+    file: str
+    line: int | None
+    key_path: str
+
+
+@dataclass(frozen=True, slots=True)
 class Traffic:
     """The traffic of body and engine bus; the longest tick of the board; clock errors; budgets.
 
     `board_us` is None where the pairing does not say; `rates_said`: whether it says the bit rates.
-    Budgets are (pattern of a way's name, longest reaction time in us).
     """
 
     buses: tuple[BusTraffic, BusTraffic]
     board_us: int | None
     skew_ppm: int
-    budgets: tuple[tuple[str, int], ...]
+    budgets: tuple[Budget, ...]
     rates_said: tuple[bool, bool]
 
 
 def check_traffic(context: Context) -> None:
-    """Collect every message of the traffic tables that its bus does not know."""
+    """Collect every message that its bus does not know, and every budget below a tick."""
     for bus in BUS_NAMES:
         known = [message.name for message in context.databases[bus]]
         # A message that a route brings has no layout on this bus.
@@ -59,16 +73,27 @@ def check_traffic(context: Context) -> None:
             if name not in known:
                 path = ("traffic", bus, "message", name)
                 context.collector.add_unknown(path, f"a message of bus {bus}", name, known)
+    least = context.file.clock.tick_ms * 1000
+    for pattern, budget in context.file.traffic.budget_us.items():
+        if budget < least:
+            expected = f"at least one tick, {least} us"
+            context.collector.add(("traffic", "budget_us", pattern), str(budget), expected)
 
 
 def build_traffic(context: Context) -> Traffic:
     """Return the frozen form of the traffic tables."""
     body, engine = (_bus(getattr(context.file.traffic, bus)) for bus in BUS_NAMES)
     table = context.file.traffic
-    budgets = tuple(table.budget_us.items())
+    budgets = tuple(_budget(context, *one) for one in table.budget_us.items())
     buses = (context.file.bus.body, context.file.bus.engine)
     said = tuple("bit_rate" in bus.model_fields_set for bus in buses)
     return Traffic((body, engine), table.board_us, table.skew_ppm, budgets, (said[0], said[1]))
+
+
+def _budget(context: Context, pattern: str, us: int) -> Budget:
+    path = ("traffic", "budget_us", pattern)
+    file, line = context.collector.positions.place(path)
+    return Budget(pattern, us, file, line, show_path(path))
 
 
 def _bus(table: BusTrafficTable) -> BusTraffic:
