@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from importlib.machinery import EXTENSION_SUFFIXES
 from pathlib import Path
 from typing import Any
 
@@ -149,6 +150,34 @@ def test_the_soak_goes_on_with_the_seed_that_was_not_finished(
         *("board", "soak", "--seed", "7", "--million-ticks", "0.996"),
         *("--keep", str(tmp_path / "kept")),
     ]
+
+
+TELL = """\
+import sys
+sys.path.insert(0, sys.argv[1])
+from tools.cli.interrupted import leave
+leave("nothing", "board", "soak")
+"""
+
+
+@pytest.mark.parametrize("translated", [False, True])
+def test_what_ran_in_machine_code_goes_on_in_it(tmp_path: Path, translated: bool) -> None:
+    """The command in machine code is a process of its own: it knows by the engine it finds."""
+    package = tmp_path / "xlate_core"
+    package.mkdir()
+    (package / "__init__.py").write_text("", encoding="utf-8")
+    suffix = EXTENSION_SUFFIXES[0] if translated else ".py"
+    (package / f"bridge{suffix}").write_bytes(b"")
+    done = subprocess.run(
+        [sys.executable, "-c", TELL, str(tmp_path)],
+        cwd=ROOT,
+        capture_output=True,
+        encoding="utf-8",
+        check=False,
+    )
+    words = "xlate --machine-code board soak" if translated else "xlate board soak"
+    assert done.stderr == f"interrupted after nothing; go on with: {words}\n"
+    assert done.returncode == 4
 
 
 class Judged:

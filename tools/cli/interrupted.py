@@ -2,6 +2,8 @@
 
 import shlex
 import sys
+from importlib.machinery import EXTENSION_SUFFIXES
+from importlib.util import find_spec
 from typing import NoReturn
 
 import click
@@ -18,11 +20,19 @@ def words_of_rest(option: str, value: object) -> str:
         words[words.index(option) + 1] = str(value)
     else:
         words += [option, str(value)]
-    return shlex.join(["xlate", *words])
+    return _line(*words)
 
 
 def leave(done: str, *words: object) -> NoReturn:
     """Say what was done and the `xlate` command that does the rest; ends with exit code 4."""
-    again = shlex.join(["xlate", *map(str, words)])
-    click.echo(f"interrupted after {done}; go on with: {again}", err=True)
+    click.echo(f"interrupted after {done}; go on with: {_line(*words)}", err=True)
     sys.exit(EXIT_INCOMPLETE)
+
+
+def _line(*words: object) -> str:
+    """Return an `xlate` command that runs on the engine this process has."""
+    from tools.cli.main import MACHINE_CODE
+
+    engine = find_spec("xlate_core.bridge")
+    translated = engine is not None and str(engine.origin).endswith(tuple(EXTENSION_SUFFIXES))
+    return shlex.join(["xlate", *([MACHINE_CODE] if translated else []), *map(str, words)])
