@@ -105,7 +105,8 @@ class Control:
     def _step_faults(self) -> None:
         """Move every fault by what was seen since the last control tick."""
         fault_memory.pass_time(self.operation)
-        for number, (spec, state) in enumerate(zip(self.spec.faults, self.faults, strict=True)):
+        for number, spec in enumerate(self.spec.faults):
+            state = self.faults[number]
             enabled = self.common.holds(spec.condition)
             if spec.message >= 0:
                 message = self.messages[spec.message]

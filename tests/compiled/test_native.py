@@ -11,8 +11,11 @@ from typing import Any
 
 import pytest
 
+from hil.vectors.driving import driving_inputs
+from hil.vectors.names import names_of
 from tests.compiled.lockstep import calm_stimulus, run_beside
 from tests.compiled.spans import run_spans_beside
+from tests.compiled.test_aside import with_silences
 from tests.compiled.test_lockstep import SUITED
 from tests.core.test_bridge import PAIRINGS
 from xlate_core.compiled import bridge, native
@@ -95,6 +98,15 @@ def test_spans_are_equal_to_ticks(name: str, seed: int) -> None:
     count, in_spans = run_spans_beside(spec, calm_stimulus(spec, seed, TICKS), seed, unsigned)
     assert count == TICKS
     assert in_spans > TICKS // 100  # what moves in every tick leaves little for spans
+
+
+@pytest.mark.usefixtures("interpreted")
+def test_spans_go_on_while_messages_stay_away_and_return() -> None:
+    pairing = load(PAIRINGS / "farm_pickup")
+    inputs = driving_inputs(names_of(pairing))
+    steps = [(frames, inputs) for frames in with_silences(pairing, 3)]
+    count, in_spans = run_spans_beside(pairing.spec, steps, 3, unsigned)
+    assert in_spans > count * 9 // 10
 
 
 def test_without_machine_code_a_span_is_run_tick_by_tick() -> None:

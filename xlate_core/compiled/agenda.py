@@ -13,7 +13,8 @@ if TYPE_CHECKING:
 
 LONGEST_AGENDA = 4096  # ticks after which everything repeats; longer ones are worked out on the way
 Sends = tuple[Callable[[], Frame | None], ...]
-Due = tuple[bool, Sends, Sends, tuple[int, ...]]
+Numbers = tuple[int, ...]
+Due = tuple[bool, Sends, Sends, Numbers, Numbers]
 """Whether a control tick is due, what is sent on either bus, and the numbers of those messages."""
 
 
@@ -71,4 +72,4 @@ def _due(
         return None
     body, engine = [tuple(n for n in due if transmits[n].key.bus == bus) for bus in (0, 1)]
     sends = support.sends
-    return is_control, tuple(sends[n] for n in body), tuple(sends[n] for n in engine), body + engine
+    return is_control, tuple(sends[n] for n in body), tuple(sends[n] for n in engine), body, engine

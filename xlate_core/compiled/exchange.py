@@ -33,7 +33,7 @@ def live_state(text: Text, plan: Plan) -> None:
         text.declare(kind, name, value=f"support.{name}")
     for name in ("look", "look_again", "stranger", "bits_of", "evaluate", "send_events", "leave"):
         text.declare("Any", name, value=f"support.{name}")
-    for name in ("unknown_selector", "reject", "may_read", "read_pins", "twice"):
+    for name in ("unknown_selector", "reject", "may_read", "read_pins", "twice", "strange", "lose"):
         text.declare("Any", name, value=f"support.{name}")
     text.declare("list[int]", "woken", value="sleepers.woken")
     text.declare("list[bool]", "busy", value="sleepers.busy")
@@ -88,16 +88,12 @@ def absorb_function(text: Text, plan: Plan) -> None:
         if text.native:
             text.nonlocals(["entries", "turn"])
             text.add("entries, turn = support.entries, support.turn")
-            text.declare("i64", "word")
         text.add("now = tick_number", "controls = 0", "moved = -1")
         text.add("unknown_body = unknown_engine = 0", "held = inputs", "due_next = agenda")
         text.add("_, commands, levels, duty, frequency, power_hold, *rest = last", "idle = None")
         text.add("pins_level = pins_duty = pins_frequency = False")
-        for index in plan.units:
-            _absorb_unit(text, plan, index)
         for number in range(len(spec.messages)):
-            text.nonlocals([f"r{number}", f"g{number}"])
-            text.add(f"r{number} = m{number}.reference", f"g{number} = m{number}.good")
+            text.add(f"absorb_{number}()")
         for number, message in enumerate(spec.transmits):
             text.nonlocals([f"d{number}", f"k{number}", f"t{number}", f"f{number}"])
             text.add(
@@ -127,6 +123,51 @@ def absorb_function(text: Text, plan: Plan) -> None:
                     text.nonlocals([f"e{number}_{index}"])
                     text.add(f"e{number}_{index} = {layout.base(chunk, blank=True)}")
         text.add("sleepers.start(0)", "busy = sleepers.busy", "expire()")
+
+
+def message_functions(text: Text, plan: Plan) -> None:
+    """Add, per received message, what takes its live state from the records, and writes it back.
+
+    Both are of use alone where the readable engine takes one frame, or loses one unit, in between.
+    """
+    for number, suited in enumerate(plan.suited):
+        units = plan.spec.messages[number].units if suited else ()
+        with text.block(f"def absorb_{number}() -> None:"):
+            text.nonlocals([f"r{number}", f"g{number}"])
+            text.add(f"r{number} = m{number}.reference", f"g{number} = m{number}.good")
+            if units and text.native:
+                text.declare("i64", "word")
+            for index in units:
+                _absorb_unit(text, plan, index)
+        with text.block(f"def settle_{number}() -> None:"):
+            for index in units:
+                _settle_age(text, plan, index)
+                with text.block(f"if {came(text, index)}:"):
+                    text.add(settle_unit_line(text, plan, index))
+            if suited and plan.spec.messages[number].counter is not None:
+                text.add(f"m{number}.reference = r{number}")
+            if number in plan.judged:
+                text.add(f"m{number}.good = g{number} if g{number} < 65535 else 65535")
+    messages = range(len(plan.spec.messages))
+    with text.block("def absorb_message(number: i64) -> None:"):
+        text.by_number("number", messages, lambda n: text.add(f"absorb_{n}()"))
+    with text.block("def settle_message(number: i64) -> None:"):
+        text.by_number("number", messages, lambda n: text.add(f"settle_{n}()"))
+    with text.block("def settle_ages() -> None:"):
+        for index in plan.units:
+            _settle_age(text, plan, index)
+    with text.block("def look_at_deadlines() -> None:"):
+        text.nonlocals(["at_expiry"])
+        text.add("at_expiry = 0")
+
+
+def _settle_age(text: Text, plan: Plan, index: int) -> None:
+    """Add what writes when a unit was refreshed."""
+    text.add(f"clock = engine.intake.clocks[{plan.spec.units[index].clock}]")
+    with text.block("if clock.enabled:"):
+        text.add(f"u{index}.refreshed_at = a{index} - clock.origin")
+    with text.block(f"elif a{index} >= 0:"):
+        text.add(f"u{index}.refreshed_at = clock.reading")
 
 
 def _absorb_unit(text: Text, plan: Plan, index: int) -> None:
@@ -179,19 +220,8 @@ def settle_function(text: Text, plan: Plan) -> None:
         text.nonlocals(["unknown_body", "unknown_engine"])
         text.add("support.settle_head(now, controls, unknown_body, unknown_engine)")
         text.add("unknown_body = unknown_engine = 0")
-        for index in plan.units:
-            text.add(f"clock = engine.intake.clocks[{spec.units[index].clock}]")
-            with text.block("if clock.enabled:"):
-                text.add(f"u{index}.refreshed_at = a{index} - clock.origin")
-            with text.block(f"elif a{index} >= 0:"):
-                text.add(f"u{index}.refreshed_at = clock.reading")
-            with text.block(f"if {came(text, index)}:"):
-                text.add(settle_unit_line(text, plan, index))
-        for number, received in enumerate(spec.messages):
-            if received.counter is not None and plan.suited[number]:
-                text.add(f"m{number}.reference = r{number}")
-        for number in plan.judged:
-            text.add(f"m{number}.good = g{number} if g{number} < 65535 else 65535")
+        for number in range(len(spec.messages)):
+            text.add(f"settle_{number}()")
         for number, message in enumerate(spec.transmits):
             layout = plan.layouts[number]
             sent = f"t{number} if t{number} >= 0 else None"

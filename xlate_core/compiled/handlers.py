@@ -43,17 +43,23 @@ def choose_handlers(support: "Support") -> None:
     support.handlers.clear()
     for _, _, identifier in support.engine.intake._own_keys:
         support.handlers[identifier] = support.stranger
-    for identifier, numbers in support.keys.items():
-        chosen = {support.engine.spec.messages[n].key: _handler(support, n) for n in numbers}
-        alone = chosen.get(support.engine.spec.messages[numbers[0]].key)
-        if len(chosen) == 1 and alone is not None and alone in support.receives:
-            support.handlers[identifier] = alone
-        else:
-            support.handlers[identifier] = _dispatcher(support, chosen)
-        for number in numbers:
-            receive = support.receives[number]
-            known = chosen[support.engine.spec.messages[number].key]
-            support.ready[number] = receive is not None and known == receive
+    for identifier in support.keys:
+        choose_handler(support, identifier)
+
+
+def choose_handler(support: "Support", identifier: int) -> None:
+    """Choose who takes the received messages of one identifier."""
+    numbers = support.keys[identifier]
+    chosen = {support.engine.spec.messages[n].key: _handler(support, n) for n in numbers}
+    alone = chosen.get(support.engine.spec.messages[numbers[0]].key)
+    if len(chosen) == 1 and alone is not None and alone in support.receives:
+        support.handlers[identifier] = alone
+    else:
+        support.handlers[identifier] = _dispatcher(support, chosen)
+    for number in numbers:
+        receive = support.receives[number]
+        known = chosen[support.engine.spec.messages[number].key]
+        support.ready[number] = receive is not None and known == receive
 
 
 def _dispatcher(support: "Support", chosen: dict[Any, Any]) -> Callable[[Frame], bool | None]:

@@ -74,7 +74,7 @@ def _send(text: Text, spec: BridgeSpec, number: int, layout: Layout) -> None:
             with text.block(f"elif f{number} is not None:"):
                 text.add(f"return f{number}")
         _put_together(text, number, layout)
-        text.add(f"f{number} = frame = {_frame(message, 'data')}")
+        text.add(f"f{number} = frame = {_frame(text, number, message, 'data')}")
         if message.counter is not None:
             with text.block(f"if c{number} is not None:"):
                 text.add(f"c{number}[k{number}] = frame")
@@ -117,7 +117,9 @@ def _send_word(text: Text, number: int, message: TransmitSpec) -> None:
                 text.add(f"known = c{number}.get({key})")
                 with text.block("if known is not None:"):
                     text.add("return known")
-        text.add(f"frame = {_frame(message, native.octets_of_word(len(message.base)))}")
+        text.add(
+            f"frame = {_frame(text, number, message, native.octets_of_word(len(message.base)))}"
+        )
         with text.block(f"if c{number} is not None:"):
             text.add(f"c{number}[{key}] = frame")
         text.add("return frame")
@@ -132,10 +134,11 @@ def _count(text: Text, number: int, message: TransmitSpec) -> None:
         text.add(f"k{number} = 0")
 
 
-def _frame(message: TransmitSpec, payload: str) -> str:
-    """Return the text that makes a frame of a payload."""
+def _frame(text: Text, number: int, message: TransmitSpec, payload: str) -> str:
+    """Return the text that makes a frame of a payload; machine code would make the number anew."""
     bus, extended, identifier = message.key
-    return f"new(frame_type, ({int(bus)}, {extended}, {identifier}, {payload}))"
+    same = text.bind(f"identifier_{number}", identifier) if text.native else identifier
+    return f"new(frame_type, ({int(bus)}, {extended}, {same}, {payload}))"
 
 
 def _stop(text: Text, number: int, message: TransmitSpec) -> None:
@@ -188,7 +191,7 @@ def _event_functions(text: Text, spec: BridgeSpec, number: int, layout: Layout) 
                 value = f"k{number}"
             specs = f"counter_spec_{number}, checksum_spec_{number}"
             text.add(f"data = seal({specs}, now_is{number}, {value})")
-        text.add(f"f{number} = frame = {_frame(message, 'data')}", "return frame")
+        text.add(f"f{number} = frame = {_frame(text, number, message, 'data')}", "return frame")
 
 
 def _pack_names(number: int, layout: Layout) -> list[str]:

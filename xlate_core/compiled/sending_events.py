@@ -30,11 +30,10 @@ def send_events(
             for waiting in route.waiting:
                 frames[waiting.bus].append(waiting)
             route.waiting.clear()
-    specs, slots = support.engine.spec.transmits, support.engine.sender.transmits
+    specs = support.engine.spec.transmits
     for number in sorted(noted):
         if specs[number].on_loss is OnLoss.STOP:
             _stop_or_resume(support, number)
-    support.some_stopped = any(slot.stopped for slot in slots)
     for number in sorted(due | noted):
         spec = specs[number]
         if number not in support.active:

@@ -66,7 +66,7 @@ def _arrive(text: Text) -> None:
         text.nonlocals(["unknown_body", "unknown_engine"])
         text.add("handler = handlers.get(frame[2])")
         with text.block("if handler is not None:"):
-            text.add("return bool(handler(frame))")
+            text.add("return bool(handler(frame)) and strange(frame, now, controls)")
         count_unknown(text)
         text.add("return False")
 
@@ -99,9 +99,10 @@ def _run(text: Text) -> None:
             text.add("following = in_bounds[number + 1]")
             with text.block("while place < following:"):
                 text.add("code = in_codes[place]")
-                ordinary = text.block("if code >= 0 and ready[code]:")
-                with ordinary, text.block("if take(code, in_words[place]):"):
-                    text.add("stopped_at = place", "return number")
+                with text.block("if code >= 0 and ready[code]:"):
+                    whole = "strange(arrivals.frame(int(place)), now, controls)"
+                    with text.block(f"if take(code, in_words[place]) and {whole}:"):
+                        text.add("stopped_at = place", "return number")
                 with text.block(f"elif code == {UNKNOWN_BODY}:"):
                     text.add("unknown_body += 1")
                 with text.block(f"elif code == {UNKNOWN_ENGINE}:"):
@@ -109,7 +110,7 @@ def _run(text: Text) -> None:
                 with text.block("elif arrive(arrivals.frame(int(place))):"):
                     text.add("stopped_at = place", "return number")
                 text.add("place += 1")
-            with text.block("if now >= at_expiry and expire():"):
+            with text.block("if now >= at_expiry and expire() and lose(now):"):
                 text.add("stopped_at = place", "return number")
             see_quantities(text)
             _send_due(text)
@@ -136,9 +137,10 @@ def _send_due(text: Text) -> None:
         with text.block("if eager or looks:"):
             text.add("sent.take(send_events(now, due[1], due[2]))")
         with text.block("else:"):
-            text.declare("tuple[int, ...]", "leaving", value="due[3]")
-            with text.block("for one in leaving:"):
-                text.add("emit(one, out_codes, out_words)")
+            for bus, place in (("body", 3), ("engine", 4)):
+                text.declare("tuple[int, ...]", f"to_{bus}", value=f"due[{place}]")
+                with text.block(f"for one in to_{bus}:"):
+                    text.add("emit(one, out_codes, out_words)")
     with text.block("elif not silent:"):
         text.add("sent.take(send_events(now, (), ()))")
 

@@ -8,6 +8,7 @@ from typing import Any
 from xlate_core import quantities
 from xlate_core.arithmetic import UINT16_MAX
 from xlate_core.bridge import Bridge
+from xlate_core.compiled import aside
 from xlate_core.compiled.agenda import Due, agenda_of
 from xlate_core.compiled.calm import other_expiry
 from xlate_core.compiled.columns import Arrivals, Sent
@@ -45,7 +46,7 @@ class Support:
         self.words = engine.intake._decoders
         self.send_events = partial(send_events, self)
         self.unsealed = partial(unsealed, self)
-        self.some_stopped = False
+        self.strange, self.lose = partial(aside.receive, self), partial(aside.lose, self)
         self.other_expiry = NEVER_EXPIRES
         self.held: Any = None
         self.inputs = Inputs()
@@ -92,12 +93,24 @@ class Support:
         self.number = number
         self.numbers = {send: number for number, send in enumerate(sends)}
         self.keys = by_identifier(self)
+        self.aside = aside.taken_aside(self)
 
     def take_run(
         self, run: Callable[[Arrivals, int, int, Inputs, Sent], int], stopped: Callable[[], int]
     ) -> None:
         """Take up what runs spans of ticks; a native text alone has it."""
         self.run, self.stopped = run, stopped
+
+    def take_steps(
+        self,
+        absorb_message: Callable[[int], None],
+        settle_message: Callable[[int], None],
+        settle_ages: Callable[[], None],
+        look_at_deadlines: Callable[[], None],
+    ) -> None:
+        """Take up what hands over a single message."""
+        self.absorb_message, self.settle_message = absorb_message, settle_message
+        self.settle_ages, self.look_at_deadlines = settle_ages, look_at_deadlines
 
     # RECEIVING
 
@@ -253,7 +266,6 @@ class Support:
             if slot.payload != slot.last and slot.sent_at is not None:
                 at = max(slot.sent_at + engine.spec.transmits[number].min_gap, now)
                 self.looks.setdefault(at, set()).add(number)
-        self.some_stopped = any(slot.stopped for slot in slots)
         self.other_expiry = other_expiry(self)
         choose_handlers(self)
         self.absorb(now, inputs, last, agenda)

@@ -41,8 +41,9 @@ class Text:
 
     def by_number(self, name: str, numbers: Sequence[int], add: Callable[[int], None]) -> None:
         """Add what is done for each of some numbers, which `name` stands for, found by halving."""
-        if len(numbers) == 1:
-            add(numbers[0])
+        if len(numbers) < 2:
+            for number in numbers:
+                add(number)
             return
         middle = len(numbers) // 2
         with self.block(f"if {name} < {numbers[middle]}:"):

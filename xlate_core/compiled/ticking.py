@@ -10,6 +10,7 @@ from xlate_core.compiled.exchange import (
     absorb_function,
     came,
     live_state,
+    message_functions,
     settle_function,
     settle_unit_line,
 )
@@ -54,8 +55,11 @@ def write(spec: BridgeSpec, native: bool = False) -> Text:
         _expiry(text, plan)
         _control(text, plan)
         _pins(text, plan)
-        _tick(text)
+        if native:
+            _leaving(text, plan)
+        _tick(text, plan)
         _number(text)
+        message_functions(text, plan)
         absorb_function(text, plan)
         settle_function(text, plan)
         messages = ", ".join(
@@ -66,7 +70,8 @@ def write(spec: BridgeSpec, native: bool = False) -> Text:
         text.add(
             f"support.take(tick, absorb, settle, quiet, ({messages}{',' if messages else ''}), "
             f"({sends}{',' if sends else ''}), {{{packs}}}, sent_at, stop, settle_source, "
-            "number)"
+            "number)",
+            "support.take_steps(absorb_message, settle_message, settle_ages, look_at_deadlines)",
         )
         if native:
             span_functions(text, plan)
@@ -199,12 +204,67 @@ def _number(text: Text) -> None:
         text.add("return now")
 
 
-def _tick(text: Text) -> None:
+def _arrivals(text: Text) -> None:
+    """Add what hands every frame to who takes it; in machine code an iterator costs more."""
+    if text.native:
+        head, rest = "for place in range(len(pending)):", "pending[place:]"
+    else:
+        text.add("arriving = iter(pending)")
+        head, rest = "for frame in arriving:", "[frame, *arriving]"
+    with text.block(head):
+        if text.native:
+            text.add("frame: tuple[Any, ...] = pending[place]")
+        text.add("handler = handlers.get(frame[2])")
+        with text.block("if handler is None:"):
+            count_unknown(text)
+        with text.block("elif handler(frame) and strange(frame, now, controls):"):
+            text.add(f"return leave(inputs, {rest})")
+
+
+def _send_due(text: Text, plan: Plan) -> None:
+    """Add what sends what is due while nothing else is, after an `if`; some may be silent."""
+    if text.native:
+        with text.block("else:"):
+            text.add("frames = (leaving(body_numbers), leaving(engine_numbers))")
+        return
+    if plan.stops:
+        with text.block(f"elif {' or '.join(f'stopped{index}' for index in plan.stops)}:"):
+            text.add("frames = support.send_due(body, engine_bus)")
+    with text.block("else:"):
+        text.add("frames = (")
+        for bus in ("body", "engine_bus"):
+            text.add(
+                f"    (() if not {bus} else ({bus}[0](),) if len({bus}) == 1 else "
+                f"tuple([send() for send in {bus}])),"
+            )
+        text.add(")")
+
+
+def _leaving(text: Text, plan: Plan) -> None:
+    """Add what sends messages by number, as calls in machine code."""
+    with text.block("def send(number: i64) -> Frame | None:"):
+        sends = range(len(plan.spec.transmits))
+        text.by_number("number", sends, lambda n: text.add(f"return send_{n}()"))
+        if not sends:
+            text.add("return None")
+    with text.block("def leaving(numbers: tuple[int, ...]) -> tuple[Frame, ...]:"):
+        with text.block("if not numbers:"):
+            text.add("return ()")
+        text.add("sent: list[Frame] = []")
+        with text.block("for number in numbers:"):
+            text.add("frame = send(number)")
+            with text.block("if frame is not None:"):
+                text.add("sent.append(frame)")
+        text.add("return tuple(sent)")
+
+
+def _tick(text: Text, plan: Plan) -> None:
     """Add the tick; its order is that of the readable engine's."""
     more = ", *rest" if len(Outputs._fields) > 6 else ""
     with text.block("def tick(inputs: Inputs) -> Outputs:"):
         text.nonlocals(["now", "unknown_body", "unknown_engine", "idle", "held"])
         text.declare("Any", "control_due", "body", "engine_bus", value="None")
+        text.declare("tuple[int, ...]", "body_numbers", "engine_numbers", value="()")
         with text.block("if inputs is not held and inputs != held and not may_read(inputs):"):
             text.add("return leave(inputs, None)")
         with text.block("if pending:"):
@@ -213,15 +273,9 @@ def _tick(text: Text) -> None:
             text.add("else:", "    alike = len({one[2] for one in pending}) < len(pending)")
             with text.block("if alike and twice(pending):"):
                 text.add("return leave(inputs, None)")
-            text.add("arriving = iter(pending)")
-            with text.block("for frame in arriving:"):
-                text.add("handler = handlers.get(frame[2])")
-                with text.block("if handler is None:"):
-                    count_unknown(text)
-                with text.block("elif handler(frame):"):
-                    text.add("return leave(inputs, [frame, *arriving])")
+            _arrivals(text)
             text.add("pending.clear()")
-        with text.block("if now >= at_expiry and expire():"):
+        with text.block("if now >= at_expiry and expire() and lose(now):"):
             text.add("return leave(inputs, ())")
         with text.block("if inputs is not held and inputs != held:"):
             text.add("held = read_pins(inputs)")
@@ -240,21 +294,12 @@ def _tick(text: Text) -> None:
                 text.add("return idle")
             text.add("body = ()", "engine_bus = ()")
         with text.block("else:"):
-            text.add("control_due, body, engine_bus, _ = due")
+            text.add("control_due, body, engine_bus, body_numbers, engine_numbers = due")
             with text.block("if control_due:"):
                 text.add("control()")
         with text.block("if eager or looks:"):
             text.add("frames = send_events(now, body, engine_bus)")
-        with text.block("elif support.some_stopped:"):
-            text.add("frames = support.send_due(body, engine_bus)")
-        with text.block("else:"):
-            text.add("frames = (")
-            for bus in ("body", "engine_bus"):
-                text.add(
-                    f"    (() if not {bus} else ({bus}[0](),) if len({bus}) == 1 else "
-                    f"tuple([send() for send in {bus}])),"
-                )
-            text.add(")")
+        _send_due(text, plan)
         text.add("now += 1")
         with text.block("if pins_level or pins_duty or pins_frequency:"):
             text.add("drive_pins()")

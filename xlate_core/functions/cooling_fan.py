@@ -95,9 +95,8 @@ def step(
 
     # REQUESTS: each stage's hysteresis, then the others; the highest wins
     wanted = 0
-    for number, (stage, stage_state) in enumerate(
-        zip(spec.stages, state.stages, strict=True), start=1
-    ):
+    for place, stage in enumerate(spec.stages):
+        stage_state = state.stages[place]
         if not ignition or not usable(coolant):
             stage_state.hot = False
         elif coolant.value >= stage.on:
@@ -105,7 +104,7 @@ def step(
         elif coolant.value <= stage.off:
             stage_state.hot = False
         if stage_state.hot:
-            wanted = number
+            wanted = place + 1
     for request in spec.requests:
         other = store[request.quantity]
         if other.value != 0 and usable(other):
@@ -129,14 +128,13 @@ def step(
     since_start = (
         UINT32_MAX if state.demand is None else min(state.demand.since_start + 1, UINT32_MAX)
     )
-    for number, (stage, stage_state) in enumerate(
-        zip(spec.stages, state.stages, strict=True), start=1
-    ):
+    for place, stage in enumerate(spec.stages):
+        stage_state = state.stages[place]
         stage_state.since = min(stage_state.since + 1, UINT32_MAX)
-        run = number <= wanted
+        run = place < wanted
         if run != stage_state.running:
             dwell = spec.min_off if run else spec.min_on
-            at_once = forced is not None and (not run or number <= forced)
+            at_once = forced is not None and (not run or place < forced)
             if (at_once or stage_state.since >= dwell) and not (run and since_start < delay):
                 stage_state.running = run
                 stage_state.since = 0

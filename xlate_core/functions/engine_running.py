@@ -99,7 +99,8 @@ def step(
         state.turning = True
 
     # OUTPUTS: each with its delays; on loss at once
-    for listener, told in zip(spec.listeners, state.listeners, strict=True):
+    for place, listener in enumerate(spec.listeners):
+        told = state.listeners[place]
         if state.failsafe:
             told.differs = 0
             if listener.on_loss != LAST:

@@ -125,7 +125,9 @@ def step(
     state.run_time = min(state.run_time + 1, UINT32_MAX) if power.mode == RUNNING else 0
     started = state.run_time > spec.after_start
 
-    for lamp, lamp_state in zip(spec.lamps, state.lamps, strict=True):
+    for place, lamp in enumerate(spec.lamps):
+        lamp_state = state.lamps[place]
+
         # LOSS
         missing = ignition and any(lost(store[cause.quantity]) for cause in lamp.causes)
         state.failsafe = state.failsafe or missing

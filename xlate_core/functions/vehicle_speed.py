@@ -118,17 +118,19 @@ def step(
 
 
 def _fastest_agreed(spec: VehicleSpeedSpec, values: list[int]) -> int | None:
-    """Return the fastest value that another wheel agrees with, None if no two do; one is enough."""
+    """Return the fastest value that another wheel agrees with, None if no two do; one is enough.
+
+    Of the slower wheels the next one is nearest: if it does not agree, none of them does.
+    """
     if len(values) == 1:
         return values[0]
-    fastest: int | None = None
-    for place, value in enumerate(values):
+    values.sort()
+    for place in range(len(values) - 1, 0, -1):
+        value = values[place]
         band = spec.spread + divide(value * spec.spread_permille, 1000)
-        for other_place, other in enumerate(values):
-            supported = other_place != place and 0 <= value - other <= band
-            if supported and (fastest is None or value > fastest):
-                fastest = value
-    return fastest
+        if value - values[place - 1] <= band:
+            return value
+    return None
 
 
 def _publish(
