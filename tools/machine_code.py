@@ -23,6 +23,7 @@ from importlib import metadata
 from pathlib import Path
 
 from hil.cache import cache_folder, digest_of
+from hil.parallel import interrupts_wait
 from tools.environment import last_line
 from xlate_core.compiled.bridge import is_suited
 from xlate_core.compiled.native import beyond_masks, module_text
@@ -104,7 +105,10 @@ def translate(folder: Path, said: Callable[[str], None]) -> bool:
 def run(words: Sequence[str], said: Callable[[str], None]) -> int:
     """Run `xlate` with these words on the engine in machine code; return its exit code."""
     command = [*PYTHON, "-m", "tools.cli.main", *words]
-    with subprocess.Popen(command, env=environment(said)) as child:
+    alike = environment(said)
+    with interrupts_wait():  # the command lets them in when it can say what they come to
+        child = subprocess.Popen(command, env=alike)
+    with child:
         while True:
             try:
                 return child.wait()

@@ -4,6 +4,11 @@ Exit codes: 0 pass, 1 mismatch or difference, 2 usage or input, 3 bench, 4 incom
 person did wrong arrives here as an `InputError` and is said without a traceback.
 """
 
+if __name__ == "__main__":
+    from tools.cli.hearing import hear
+
+    hear()
+
 import difflib
 import importlib
 import importlib.util
@@ -14,6 +19,7 @@ from typing import Any
 import click
 
 from hil.collecting import collect_rarely
+from tools.cli import hearing
 from xlate_core.errors import InputError, reason_of
 
 EXIT_DIFFERENCE = 1
@@ -77,6 +83,7 @@ class LazyGroup(click.Group):
         """Run the command; an input error is its message on stderr and exit code 2."""
         collect_rarely()
         try:
+            hearing.work_begins()
             if ctx.params["machine_code"]:
                 from tools import machine_code
 
@@ -122,4 +129,4 @@ def _say(line: str) -> None:
 
 
 if __name__ == "__main__":
-    main()
+    hearing.run(main)
