@@ -18,7 +18,7 @@ from tests.compiled.spans import run_spans_beside
 from tests.compiled.test_aside import with_silences
 from tests.compiled.test_lockstep import SUITED
 from tests.core.test_bridge import PAIRINGS
-from xlate_core.compiled import bridge, native
+from xlate_core.compiled import bridge, handlers, native
 from xlate_core.compiled.chunks import Chunk
 from xlate_core.compiled.ticking import write
 from xlate_core.functions import FunctionSpec
@@ -126,10 +126,12 @@ def turned(names: list[str], chunks: list[Chunk]) -> list[str]:
 
 
 READ = native.read_lines
-BROKEN: dict[str, tuple[str, Any]] = {
-    "byte order read": ("read_lines", turned),
-    "byte order sent": ("placed", lambda value, chunk: f"({value}) << {8 * chunk.first}"),
+BROKEN: dict[str, tuple[Any, str, Any]] = {
+    "byte order read": (native, "read_lines", turned),
+    "byte order sent": (native, "placed", lambda value, chunk: f"({value}) << {8 * chunk.first}"),
+    "nobody takes a frame": (handlers, "_note_taker", lambda *_: None),
     "checksum of other octets": (
+        native,
         "octet_of_word",
         lambda place: f"(word >> {8 * (place ^ 1)} & 255)",
     ),
@@ -139,8 +141,7 @@ BROKEN: dict[str, tuple[str, Any]] = {
 @pytest.mark.usefixtures("interpreted")
 @pytest.mark.parametrize("what", BROKEN)
 def test_a_broken_native_text_is_caught(what: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    name, broken = BROKEN[what]
-    monkeypatch.setattr(native, name, broken)
+    monkeypatch.setattr(*BROKEN[what])
     spec = load(PAIRINGS / "farm_pickup").spec
     with pytest.raises(AssertionError):
         run_beside(spec, calm_stimulus(spec, 70, TICKS, trouble=0), 70)

@@ -4,12 +4,14 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from xlate_core.compiled.sending_events import ROUTES
-from xlate_core.frames import Frame
+from xlate_core.frames import MAX_STANDARD_IDENTIFIER, Frame
 from xlate_core.protection import NO_REFERENCE
 from xlate_core.reception import UNIT_FRESH
 
 if TYPE_CHECKING:
     from xlate_core.compiled.support import Support
+
+NOBODY, BY_HANDLER = -1, -2  # instead of the number of the message that takes an identifier
 
 
 def _router(support: "Support", number: int) -> Callable[[Frame], bool | None]:
@@ -41,8 +43,10 @@ def by_identifier(support: "Support") -> dict[int, list[int]]:
 def choose_handlers(support: "Support") -> None:
     """Choose who takes which identifier: receive functions where all is ordinary."""
     support.handlers.clear()
+    support.takers[:] = [NOBODY] * (MAX_STANDARD_IDENTIFIER + 1)
     for _, _, identifier in support.engine.intake._own_keys:
         support.handlers[identifier] = support.stranger
+        _note_taker(support, identifier, BY_HANDLER)
     for identifier in support.keys:
         choose_handler(support, identifier)
 
@@ -54,12 +58,20 @@ def choose_handler(support: "Support", identifier: int) -> None:
     alone = chosen.get(support.engine.spec.messages[numbers[0]].key)
     if len(chosen) == 1 and alone is not None and alone in support.receives:
         support.handlers[identifier] = alone
+        _note_taker(support, identifier, numbers[0])
     else:
         support.handlers[identifier] = _dispatcher(support, chosen)
+        _note_taker(support, identifier, BY_HANDLER)
     for number in numbers:
         receive = support.receives[number]
         known = chosen[support.engine.spec.messages[number].key]
         support.ready[number] = receive is not None and known == receive
+
+
+def _note_taker(support: "Support", identifier: int, taker: int) -> None:
+    """Note who takes an identifier of 11 bits: a message by number, NOBODY or BY_HANDLER."""
+    if identifier <= MAX_STANDARD_IDENTIFIER:
+        support.takers[identifier] = taker
 
 
 def _dispatcher(support: "Support", chosen: dict[Any, Any]) -> Callable[[Frame], bool | None]:

@@ -41,6 +41,7 @@ class Support:
         self.looks: dict[int, set[int]] = {}
         self.sleepers = Sleepers(engine, ())
         self.handlers: dict[int, Callable[[Frame], bool | None]] = {}
+        self.takers: list[int] = []  # by identifier of 11 bits, see `handlers.py`
         self.ready = [False] * len(engine.spec.messages)
         self.run: Callable[[Arrivals, int, int, Inputs, Sent], int] | None = None
         self.words = engine.intake._decoders

@@ -15,11 +15,12 @@ from xlate_core.compiled.exchange import (
     settle_unit_line,
 )
 from xlate_core.compiled.followers import mark_lines, mark_names
+from xlate_core.compiled.handlers import BY_HANDLER, NOBODY
 from xlate_core.compiled.plan import Plan
 from xlate_core.compiled.rest import CONTROL
 from xlate_core.compiled.spans import count_unknown, see_quantities, span_functions
 from xlate_core.compiled.text import Text
-from xlate_core.frames import Frame
+from xlate_core.frames import MAX_STANDARD_IDENTIFIER, Frame
 from xlate_core.functions import PURE
 from xlate_core.interface import BridgeSpec, Outputs
 from xlate_core.pins import PinKind, drive
@@ -56,6 +57,7 @@ def write(spec: BridgeSpec, native: bool = False) -> Text:
         _control(text, plan)
         _pins(text, plan)
         if native:
+            _receive(text, plan)
             _leaving(text, plan)
         _tick(text, plan)
         _number(text)
@@ -213,12 +215,31 @@ def _arrivals(text: Text) -> None:
         head, rest = "for frame in arriving:", "[frame, *arriving]"
     with text.block(head):
         if text.native:
-            text.add("frame: tuple[Any, ...] = pending[place]")
+            text.add("frame = pending[place]", "identifier = frame[2]")
+            short = f"identifier <= {MAX_STANDARD_IDENTIFIER}"
+            text.add(f"taker = takers[identifier] if {short} else {BY_HANDLER}")
+            with text.block("if taker >= 0:"):
+                with text.block("if receive(taker, frame) and strange(frame, now, controls):"):
+                    text.add(f"return leave(inputs, {rest})")
+                text.add("continue")
+            with text.block(f"if taker == {NOBODY}:"):
+                count_unknown(text)
+                text.add("continue")
         text.add("handler = handlers.get(frame[2])")
         with text.block("if handler is None:"):
             count_unknown(text)
         with text.block("elif handler(frame) and strange(frame, now, controls):"):
             text.add(f"return leave(inputs, {rest})")
+
+
+def _receive(text: Text, plan: Plan) -> None:
+    """Add what hands a frame to the receive function of a message, as a call in machine code."""
+    text.declare("list[int]", "takers", value="support.takers")
+    numbers = [number for number, suited in enumerate(plan.suited) if suited]
+    with text.block("def receive(number: i64, frame: Frame) -> bool | None:"):
+        text.by_number("number", numbers, lambda n: text.add(f"return receive_{n}(frame)"))
+        if not numbers:
+            text.add("return True")
 
 
 def _send_due(text: Text, plan: Plan) -> None:
@@ -250,6 +271,8 @@ def _leaving(text: Text, plan: Plan) -> None:
     with text.block("def leaving(numbers: tuple[int, ...]) -> tuple[Frame, ...]:"):
         with text.block("if not numbers:"):
             text.add("return ()")
+        with text.block("if len(numbers) == 1:"):
+            text.add("alone = send(numbers[0])", "return (alone,) if alone is not None else ()")
         text.add("sent: list[Frame] = []")
         with text.block("for number in numbers:"):
             text.add("frame = send(number)")
