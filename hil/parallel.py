@@ -19,6 +19,8 @@ Item = TypeVar("Item")
 Outcome = TypeVar("Outcome")
 
 FEW = 16
+HELD = [getattr(signal, name) for name in ("SIGINT", "SIGALRM") if hasattr(signal, name)]
+"""An interrupt, and the timer by which one comes again that was put off for a moment."""
 
 
 def default_jobs() -> int:
@@ -36,7 +38,7 @@ def interrupts_wait() -> Iterator[None]:
         yield
         return
     resource_tracker.ensure_running()  # it lets interrupts in again when it is started
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, HELD)
     try:
         yield
     finally:
@@ -76,10 +78,10 @@ def _interruptible(function: Callable[[Item], Outcome], item: Item) -> Outcome:
     if not hasattr(signal, "pthread_sigmask"):
         return function(item)
     try:
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, HELD)
         return function(item)
     finally:
-        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        signal.pthread_sigmask(signal.SIG_BLOCK, HELD)
 
 
 def _results(

@@ -13,6 +13,7 @@ import hashlib
 import importlib.util
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import sysconfig
@@ -106,8 +107,14 @@ def run(words: Sequence[str], said: Callable[[str], None]) -> int:
     """Run `xlate` with these words on the engine in machine code; return its exit code."""
     command = [*PYTHON, "-m", "tools.cli.main", *words]
     alike = environment(said)
-    with interrupts_wait():  # the command lets them in when it can say what they come to
-        child = subprocess.Popen(command, env=alike)
+    child = None
+    try:
+        with interrupts_wait():  # the command lets them in when it can say what they come to
+            child = subprocess.Popen(command, env=alike)
+    except KeyboardInterrupt:
+        if child is None:
+            raise
+        child.send_signal(signal.SIGINT)  # it was not there yet when we were told
     with child:
         while True:
             try:

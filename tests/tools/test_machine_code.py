@@ -2,7 +2,9 @@
 
 import os
 import shutil
+import signal
 import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -68,6 +70,28 @@ def test_an_engine_nobody_has_used_for_long_is_forgotten(tmp_path: Path) -> None
         os.utime(tmp_path / name, (then, then))
     machine_code._forget_unused(tmp_path)
     assert {path.name for path in tmp_path.iterdir()} == {"engine_used", "something_else"}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals are of another kind there")
+def test_an_interrupt_while_the_command_is_started_reaches_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    start = subprocess.Popen
+    waits = "from tools.cli import hearing\nhearing.hear()\nimport time\ntime.sleep(50)\n"
+
+    def interrupted(command: object, env: dict[str, str]) -> subprocess.Popen[bytes]:
+        signal.raise_signal(signal.SIGINT)
+        return start([sys.executable, "-c", waits], cwd=ROOT)
+
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    monkeypatch.setattr(machine_code, "environment", lambda said: {})
+    monkeypatch.setattr(machine_code.subprocess, "Popen", interrupted)
+    began = time.monotonic()
+    try:
+        assert machine_code.run([], print) == 4
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert time.monotonic() - began < 40
 
 
 @pytest.mark.long(100)

@@ -35,7 +35,7 @@ def hear() -> None:
         return
     signal.signal(signal.SIGINT, _end_at_once)
     if hasattr(signal, "pthread_sigmask"):
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT, signal.SIGALRM})
     atexit.register(_hear_no_more)
 
 
