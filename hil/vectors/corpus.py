@@ -2,21 +2,20 @@
 
 import re
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from hil.vectors.errors import ScenarioError, nearest
+from hil.vectors.errors import ScenarioError, at_line, nearest
 from hil.vectors.generation import Generated, generate
 from hil.vectors.names import Names
-from hil.vectors.reading import pairing_name, read_text
+from hil.vectors.reading import header_alone, pairing_name, read_text
 from hil.vectors.vector import SUFFIXES, load_vector, put_vector
+from hil.vectors.words import split_lines
 from xlate_core.errors import InputError
 
 NamesOf = Callable[[str], Names]
 SCENARIO_SUFFIX = ".scenario"
-LASTS = re.compile(r"^lasts +(\d+) *(ms|s)\b", re.MULTILINE)
-RANDOM = re.compile(r"^random ", re.MULTILINE)
 EXPECT = re.compile(r"^[ \t]*expect\b", re.MULTILINE)
 RANDOM_COST = 2  # a tick of random traffic takes about so many times as long as another
 START_COST = 300  # what it takes to begin a scenario, in milliseconds of one
@@ -81,27 +80,29 @@ def outcomes(scenarios: Sequence[Path], names_of: NamesOf, fast: bool = False) -
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """What a scenario's text tells at a glance; a faulty one is short and expects nothing.
+    """What a scenario's header and a glance at the rest tell.
 
     `cost` is about how long it takes to play, in milliseconds of it.
     """
 
-    pairing: str = ""
-    expects: bool = False
-    cost: int = 0
+    pairing: str
+    expects: bool
+    cost: int
 
 
-def outline(scenario: Path) -> Outline:
-    """Return the outline of a scenario; its mistakes are told when it is played."""
-    try:
-        text = read_text(scenario)
-        pairing = pairing_name(scenario, text)
-    except ScenarioError:
-        return Outline()
-    lasts = LASTS.search(text)
-    length = int(lasts[1]) * (1000 if lasts[2] == "s" else 1) if lasts is not None else 0
-    cost = length * RANDOM_COST if RANDOM.search(text) else length
-    return Outline(pairing, EXPECT.search(text) is not None, cost)
+def outline(scenario: Path, flags: Collection[str] | None = None) -> Outline:
+    """Return the outline of a scenario; ScenarioError for a faulty header.
+
+    With `flags`, a header that hunts another flag is faulty.
+    """
+    text = read_text(scenario)
+    header = header_alone(scenario, text)
+    if flags is not None:
+        mistakes = unknown_flags(scenario, text, flags)
+        if mistakes:
+            raise ScenarioError("\n".join(mistakes))
+    cost = header.ticks if header.random is None else header.ticks * RANDOM_COST
+    return Outline(header.pairing, EXPECT.search(text) is not None, cost)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,16 +115,24 @@ class Batch:
     cost: int
 
 
-def batches(scenarios: Sequence[Path]) -> list[Batch]:
+def batches(scenarios: Sequence[Path], flags: Collection[str] | None = None) -> list[Batch]:
     """Return scenarios in batches: those of which somebody expects something first.
 
     The others (random traffic mostly) can only yield vectors, no verdict. Among both the longest
-    batches come first, so that none is waited for at the end.
+    batches come first, so that none is waited for at the end. Raises ScenarioError with every
+    header that `outline` finds faulty: which of both such a scenario is nobody knows.
     """
+    mistakes: list[str] = []
     groups: dict[tuple[bool, str], list[tuple[Path, int]]] = {}
     for path in scenarios:
-        one = outline(path)
+        try:
+            one = outline(path, flags)
+        except ScenarioError as error:
+            mistakes.append(str(error))
+            continue
         groups.setdefault((one.expects, one.pairing), []).append((path, one.cost + START_COST))
+    if mistakes:
+        raise ScenarioError("\n".join(mistakes))
     found: list[Batch] = []
     for (expects, pairing), members in groups.items():
         members.sort(key=lambda member: -member[1])
@@ -201,11 +210,17 @@ def load_flags(path: Path) -> dict[str, str]:
     return flags
 
 
-def unknown_flags(outcome: Outcome, hunts: Sequence[str], flags: dict[str, str]) -> list[str]:
+def unknown_flags(scenario: Path, text: str, flags: Collection[str]) -> list[str]:
     """Return a sentence for each flag of a scenario that nothing explains."""
     return [
-        f"{outcome.scenario}: hunts `{flag}`, which fixtures/flags.toml does not explain"
-        f"{nearest(flag, flags)}"
-        for flag in hunts
+        at_line(
+            scenario,
+            words.line,
+            f"hunts `{flag}`, expected a flag that fixtures/flags.toml explains"
+            f"{nearest(flag, flags)}",
+        )
+        for words in split_lines(scenario, text)
+        if words.peek() == "hunts"
+        for flag in words.words[1:]
         if flag not in flags
     ]

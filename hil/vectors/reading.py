@@ -1,5 +1,6 @@
 """A scenario file to a Scenario: the header first, then statement by statement."""
 
+import difflib
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -13,6 +14,7 @@ from hil.vectors.vector import RandomTraffic
 from hil.vectors.words import Words, split_lines
 
 HEADER = ("scenario", "title", "pairing", "purpose", "hunts", "lasts", "checkpoints", "random")
+VERBS = (*STATEMENTS, "send", "expect", "at", "from")
 IDENTITY = re.compile(r"[A-Za-z][A-Za-z0-9_]*\Z")
 STYLES = ("driving", "disturbed", "hostile")
 MAX_TICKS = 1 << 31
@@ -43,13 +45,10 @@ def pairing_name(path: Path, text: str) -> str:
 
 def read_scenario(path: Path, text: str, names: Names) -> Scenario:
     """Read a scenario; raises ScenarioError with one sentence for each mistake."""
-    lines = split_lines(path, text)
-    count = 0
-    while count < len(lines) and lines[count].words[0] in HEADER:
-        count += 1
-    scenario = Scenario(read_header(path, lines[:count], names))
+    header, statements = header_and_rest(path, split_lines(path, text))
+    scenario = Scenario(read_header(path, header, names.pairing.name, names.tick_ms))
     mistakes = []
-    for words in lines[count:]:
+    for words in statements:
         try:
             read_statement(words, names, scenario)
         except ScenarioError as error:
@@ -59,6 +58,28 @@ def read_scenario(path: Path, text: str, names: Names) -> Scenario:
     # The order on one tick is the written one; sorting keeps it.
     scenario.actions.sort(key=lambda action: action.tick)
     return scenario
+
+
+def header_alone(path: Path, text: str) -> ScenarioHeader:
+    """Read the header as one of ticks of 1 ms, before the pairing is known that has others."""
+    name = pairing_name(path, text)
+    header, _ = header_and_rest(path, split_lines(path, text))
+    return read_header(path, header, name, 1)
+
+
+def header_and_rest(path: Path, lines: list[Words]) -> tuple[list[Words], list[Words]]:
+    """Return the lines of the header and those behind it."""
+    count = 0
+    while count < len(lines) and lines[count].words[0] in HEADER:
+        count += 1
+    if count < len(lines):
+        word = lines[count].words[0]
+        close = difflib.get_close_matches(word, [*HEADER, *VERBS], n=1, cutoff=0.5)
+        if word not in VERBS and close and close[0] in HEADER:
+            expected = f"expected one of {', '.join(HEADER)}{nearest(word, HEADER)}"
+            line = lines[count].line
+            raise ScenarioError(at_line(path, line, f"`{word}` begins no header line; {expected}"))
+    return lines[:count], lines[count:]
 
 
 def read_statement(words: Words, names: Names, scenario: Scenario) -> None:
@@ -84,13 +105,12 @@ def read_statement(words: Words, names: Names, scenario: Scenario) -> None:
     verb = words.peek()
     read: Callable[..., None] | None = STATEMENTS.get(verb)
     if read is None:
-        known = [*STATEMENTS, "send", "expect", "at", "from"]
-        forms = ", ".join(sorted(known))
+        forms = ", ".join(sorted(VERBS))
         raise ScenarioError(
             at_line(
                 words.path,
                 words.line,
-                f"`{verb}` begins no statement{nearest(verb, known)}; expected one of {forms}",
+                f"`{verb}` begins no statement{nearest(verb, VERBS)}; expected one of {forms}",
             )
         )
     read(words, names, start, scenario)
@@ -107,7 +127,7 @@ def check_inside(words: Words, tick: int, last_tick: int, tick_ms: int) -> None:
         )
 
 
-def read_header(path: Path, lines: list[Words], names: Names) -> ScenarioHeader:
+def read_header(path: Path, lines: list[Words], pairing: str, tick_ms: int) -> ScenarioHeader:
     """Read the header lines; each but `purpose` stands once, most must stand."""
     found: dict[str, Words] = {}
     purpose: list[str] = []
@@ -128,18 +148,18 @@ def read_header(path: Path, lines: list[Words], names: Names) -> ScenarioHeader:
             raise found[key].error(f"`{key}` says nothing; expected `{key} {what}`")
     lasts = found["lasts"]
     lasts.forms = "`lasts TIME`"
-    ticks = lasts.ticks("the duration", names.tick_ms)
+    ticks = lasts.ticks("the duration", tick_ms)
     lasts.end()
     if not 0 < ticks <= MAX_TICKS:
         raise lasts.error("the duration must be longer than 0")
     return ScenarioHeader(
         identity=identity,
         title=" ".join(found["title"].words[1:]),
-        pairing=names.pairing.name,
+        pairing=pairing,
         purpose=" ".join(purpose),
         hunts=tuple(found["hunts"].words[1:]),
         ticks=ticks,
-        checkpoint_ticks=read_checkpoints(found.get("checkpoints"), names.tick_ms),
+        checkpoint_ticks=read_checkpoints(found.get("checkpoints"), tick_ms),
         random=read_random(found.get("random")),
     )
 

@@ -65,7 +65,7 @@ def test_a_scenario_costs_what_it_lasts(tmp_path: Path) -> None:
 
     assert cost("2 s", "") == cost("2000 ms", "") == 2000
     assert cost("2 s", "random seed 1 style hostile\n") > 2000
-    assert corpus.outline(tmp_path / "missing.scenario") == corpus.Outline()
+    assert cost("1.5 s", "") == 1500
 
 
 def test_batches_are_of_one_pairing_and_those_with_expectations_come_first(tmp_path: Path) -> None:
@@ -80,9 +80,8 @@ def test_batches_are_of_one_pairing_and_those_with_expectations_come_first(tmp_p
         "remark": ("minimal", "1 s", "# expect nothing\n"),
     }
     for name, (pairing, lasts, body) in texts.items():
-        text = HEADER.format(pairing=pairing, lasts=lasts) + body
+        text = HEADER.format(pairing=pairing, lasts=lasts).replace("sample", name, 1) + body
         (tmp_path / f"{name}.scenario").write_text(text, encoding="utf-8")
-    (tmp_path / "faulty.scenario").write_text("nonsense\n", encoding="utf-8")
     paths = sorted(tmp_path.glob("*.scenario"))
     found = corpus.batches(paths)
     assert [[path.stem for path in batch.scenarios] for batch in found] == [
@@ -92,10 +91,43 @@ def test_batches_are_of_one_pairing_and_those_with_expectations_come_first(tmp_p
         ["short_1"],
         ["random"],
         ["remark"],
-        ["faulty"],
     ]
-    assert [batch.expects for batch in found] == [True] * 4 + [False] * 3
+    assert [batch.expects for batch in found] == [True] * 4 + [False] * 2
     assert sorted(path for batch in found for path in batch.scenarios) == paths
+
+
+FAULTS = [
+    (
+        "lasts    100 ms",
+        "lasts    9 miles",
+        ":6: `miles` is no unit of time; expected `lasts TIME`",
+    ),
+    ("lasts    100 ms", "last     100 ms", ":6: `last` begins no header line; expected one of "),
+    ("lasts    100 ms", "", ":5: the header has no line `lasts ...`"),
+    ("scenario one", "scenario two", ":1: id `two` found; the file's name says `one`"),
+    ("title    A sample", "title", ":2: `title` says nothing; expected `title TEXT`"),
+]
+
+
+@pytest.mark.parametrize("command", ["generate", "verify"])
+@pytest.mark.parametrize(("line", "instead", "said"), FAULTS)
+def test_a_faulty_header_is_told_before_anything_is_played(
+    tmp_path: Path, command: str, line: str, instead: str, said: str
+) -> None:
+    expects = "expect quantity key 0 at 50 ms\n"
+    one, two = (write_scenario(tmp_path, expects, name) for name in ("one", "two"))
+    text = one.read_text(encoding="utf-8").replace(line, instead)
+    one.write_text(text, encoding="utf-8")
+    two.write_text(two.read_text(encoding="utf-8").replace("lasts", "lsats"), encoding="utf-8")
+    good = write_scenario(tmp_path, expects, "three").parent
+    result = xlate(command, good, "--vectors", tmp_path / "vectors")
+    assert result.exit_code == 2
+    first, second = result.stderr.splitlines()
+    assert first.startswith(f"{one}{said}")
+    assert second.startswith(f"{two}:6: `lsats` begins no header line")
+    assert second.endswith("nearest valid name: lasts")
+    assert result.stdout == ""
+    assert not (tmp_path / "vectors").exists()
 
 
 def test_the_verdict_is_told_before_vectors_nobody_expects_anything_of(tmp_path: Path) -> None:

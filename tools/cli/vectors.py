@@ -66,7 +66,7 @@ def generate_command(
     """Write the vectors of the scenarios PATHS (default: all under fixtures/scenarios).
 
     Where the reference disagrees with an `expect` line nothing is written for that scenario and
-    the exit code is 1.
+    the exit code is 1. With a faulty header nothing is played at all.
     """
     from hil.vectors import corpus
     from hil.vectors.unchanged import Unchanged
@@ -78,14 +78,11 @@ def generate_command(
         known = Unchanged(pairings or shown(FIXTURES / "pairings"), target)
         open_ones = [path for path in scenarios if not (changed and known.holds(path))]
         found = Found(scenarios, len(scenarios) - len(open_ones))
-        batches = corpus.batches(open_ones)
+        batches = corpus.batches(open_ones, flags)
         judged = sum(len(batch.scenarios) for batch in batches if batch.expects)
         outcomes = progress(played(batches, pairings, plain, jobs), len(open_ones))
         for number, outcome in enumerate(outcomes, 1):
-            unknown = []
-            if outcome.generated is not None:
-                unknown = corpus.unknown_flags(outcome, outcome.generated.hunts, flags)
-            if found.is_right(outcome, unknown):
+            if found.is_right(outcome):
                 corpus.write(outcome, target)
                 known.found_right(outcome.scenario)
             if number == judged < len(open_ones):
@@ -119,20 +116,20 @@ class Found:
         """How many expectations the reference disagrees with."""
         return sum(map(len, self.failed.values()))
 
-    def is_right(self, outcome: "Outcome", unknown: list[str]) -> bool:
-        """Take an outcome and its unknown flags; return whether it becomes a vector."""
+    def is_right(self, outcome: "Outcome") -> bool:
+        """Take an outcome; return whether it becomes a vector."""
         from hil.vectors import corpus
 
-        mistakes = [outcome.problem] if outcome.generated is None else unknown
         disagreements = corpus.disagreement_lines(outcome)
-        if mistakes:
-            self.mistakes[outcome.scenario] = mistakes
+        if outcome.generated is None:
+            self.mistakes[outcome.scenario] = [outcome.problem]
         if disagreements:
             self.failed[outcome.scenario] = disagreements
         if outcome.generated is not None:
             self.expectations += outcome.generated.expectations
-        self.right += not (mistakes or disagreements)
-        return not (mistakes or disagreements)
+        right = outcome.generated is not None and not disagreements
+        self.right += right
+        return right
 
     def tell(self) -> None:
         """Say each mistake and disagreement that was not said before, in the scenarios' order."""
