@@ -100,7 +100,7 @@ FAULTS = [
     (
         "lasts    100 ms",
         "lasts    9 miles",
-        ":6: `miles` is no unit of time; expected `lasts TIME`",
+        ":6: `miles` is no unit of time; nearest valid name: ms",
     ),
     ("lasts    100 ms", "last     100 ms", ":6: `last` begins no header line; expected one of "),
     ("lasts    100 ms", "", ":5: the header has no line `lasts ...`"),
