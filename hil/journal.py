@@ -35,7 +35,7 @@ class Journal:
             fresh = not self.path.exists()
             self._stream: TextIO = self.path.open("a", encoding="utf-8", newline="\n")
         except OSError as error:
-            raise InputError(f"{self.path}: cannot be written ({error.strerror})") from None
+            raise InputError(f"{self.path}: cannot be written ({reason_of(error)})") from None
         kind = "run" if fresh else "resumed"
         self._write({"kind": kind, "format": FORMAT, "boards": list(boards), "vectors": total})
 

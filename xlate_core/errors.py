@@ -14,7 +14,7 @@ def reason_of(error: Exception) -> str:
         return error.strerror.lower()
     if isinstance(error, UnicodeDecodeError):
         return f"octet 0x{error.object[error.start]:02X} at {error.start} is no text in UTF-8"
-    return " ".join(str(error).split())
+    return " ".join(str(error).split()) or type(error).__name__
 
 
 def readable(text: str) -> str:

@@ -20,6 +20,7 @@ from types import TracebackType
 from typing import Self
 
 from hil.boards.interface import BoardError, BoardTimeoutError
+from xlate_core.errors import reason_of
 
 PROGRAM = "qemu-system-arm"
 MACHINE = "netduinoplus2"
@@ -160,7 +161,7 @@ def check_firmware(elf: Path) -> None:
         octets = elf.read_bytes()
     except OSError as error:
         raise BoardError(
-            f"{elf.as_posix()}: no firmware there ({error.strerror}); "
+            f"{elf.as_posix()}: no firmware there ({reason_of(error)}); "
             "make it with `xlate firmware build --board stm32f405`"
         ) from None
     machine = struct.unpack_from("<H", octets, 18)[0] if len(octets) >= 20 else 0

@@ -11,7 +11,7 @@ from hil.journal import plain
 from hil.runner import Result
 from hil.vectors.files import write_whole
 from hil.verdicts import BENCH, Verdict
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 FORMAT = 1
 CAUTION = (
@@ -95,4 +95,4 @@ def put(path: Path, content: bytes) -> None:
     try:
         write_whole(path, content)
     except OSError as error:
-        raise InputError(f"{path}: cannot be written ({error.strerror})") from None
+        raise InputError(f"{path}: cannot be written ({reason_of(error)})") from None

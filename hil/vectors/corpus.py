@@ -12,7 +12,7 @@ from hil.vectors.names import Names
 from hil.vectors.reading import header_alone, pairing_name, read_text
 from hil.vectors.vector import SUFFIXES, load_vector, put_vector
 from hil.vectors.words import split_lines
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 NamesOf = Callable[[str], Names]
 SCENARIO_SUFFIX = ".scenario"
@@ -201,7 +201,7 @@ def load_flags(path: Path) -> dict[str, str]:
         with path.open("rb") as file:
             table = tomllib.load(file)
     except OSError as error:
-        raise InputError(f"{path}: {error.strerror}; expected the table of hunt flags") from None
+        raise InputError(f"{path}: {reason_of(error)}; expected the table of hunt flags") from None
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{path}: {error}") from None
     flags = table.get("flags")

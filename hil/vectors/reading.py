@@ -12,6 +12,7 @@ from hil.vectors.scenario import Scenario, ScenarioHeader
 from hil.vectors.stimulus_statements import STATEMENTS, read_send
 from hil.vectors.vector import RandomTraffic
 from hil.vectors.words import Words, split_lines
+from xlate_core.errors import reason_of
 
 HEADER = ("scenario", "title", "pairing", "purpose", "hunts", "lasts", "checkpoints", "random")
 VERBS = (*STATEMENTS, "send", "expect", "at", "from")
@@ -26,9 +27,12 @@ def read_text(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8")
     except UnicodeDecodeError as error:
-        raise ScenarioError(f"{path}: no UTF-8 text (octet {error.start})") from None
+        line = error.object.count(b"\n", 0, error.start) + 1
+        raise ScenarioError(
+            at_line(path, line, f"{reason_of(error)}; expected a scenario")
+        ) from None
     except OSError as error:
-        raise ScenarioError(f"{path}: {error.strerror}; expected a scenario file") from None
+        raise ScenarioError(f"{path}: {reason_of(error)}; expected a scenario file") from None
 
 
 def pairing_name(path: Path, text: str) -> str:

@@ -450,7 +450,7 @@ def test_a_place_that_cannot_be_written_is_refused_before_the_replay(
     assert "is a folder" in refused(MINIMAL, log, option, folder)
 
     def forbidden(**_: object) -> None:
-        raise PermissionError(13, "denied")
+        raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr(tempfile, "mkstemp", forbidden)
     assert "permission denied" in refused(MINIMAL, log, option, tmp_path / "x.log")
@@ -477,17 +477,29 @@ def test_a_replay_that_fails_late_leaves_old_files_and_nothing_else(tmp_path: Pa
 
 
 @pytest.mark.parametrize("moment", ["on_message_received", "stop"])
+@pytest.mark.parametrize(
+    ("error", "reason"),
+    [
+        (OSError(28, "No space left on device"), "no space left on device"),
+        (OSError("the writer has no room"), "the writer has no room"),
+    ],
+)
 def test_a_full_disk_is_one_clear_message(
-    log: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moment: str
+    log: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    moment: str,
+    error: OSError,
+    reason: str,
 ) -> None:
     def full(*_: object) -> None:
-        raise OSError(28, "full")
+        raise error
 
     monkeypatch.setattr(can.CanutilsLogWriter, moment, full)
     folder = tmp_path / "out"
     folder.mkdir()
     message = refused(MINIMAL, log, "--out", folder / "sent.log")
-    assert "sent.log: cannot be written (no space left on device)" in message
+    assert f"sent.log: cannot be written ({reason})" in message
     assert list(folder.iterdir()) == []
 
 

@@ -87,6 +87,16 @@ def test_a_flag_that_nothing_explains_is_refused(tmp_path: Path) -> None:
     assert result.stderr == said
 
 
+def test_a_scenario_that_is_no_text_is_told_with_its_line(tmp_path: Path) -> None:
+    path = write_scenario(tmp_path, "")
+    path.write_bytes(path.read_bytes() + b"# 20 \xb0C\n")
+    result = generate(tmp_path)
+    assert result.exit_code == 2
+    place = path.read_bytes().index(0xB0)
+    told = f"octet 0xB0 at {place} is no text in UTF-8; expected a scenario file"
+    assert result.stderr == f"{path}:7: {told}\n"
+
+
 def test_verify_finds_changed_missing_and_stray_vectors(corpus: Path) -> None:
     def verify() -> Result:
         return xlate("verify", "--vectors", corpus / "vectors", "--scenarios", corpus / "scenarios")

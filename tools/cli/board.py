@@ -21,7 +21,7 @@ from tools.cli.board_shared import (
     told,
 )
 from tools.cli.vectors_shared import PATH
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 
 @click.group("board")
@@ -235,7 +235,7 @@ def log_command(file: Path) -> None:
         try:
             entries = read_log(file)
         except OSError as error:
-            raise InputError(f"{file}: cannot be read ({error.strerror})") from None
+            raise InputError(f"{file}: cannot be read ({reason_of(error)})") from None
         if not entries:
             raise InputError(f"{file}: no byte log of a link; expected a file bytes-*.log of a run")
         for line in listing(entries):

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from tools.cli import firmware_build, firmware_coverage, firmware_fuzz, firmware_mutants
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 EXIT_INPUT = 2
 
@@ -42,7 +42,7 @@ def generate(pairing: Path, out: Path) -> None:
         click.echo(str(error), err=True)
         sys.exit(EXIT_INPUT)
     except OSError as error:
-        click.echo(f"{out.as_posix()}: cannot be written: {error.strerror}", err=True)
+        click.echo(f"{out.as_posix()}: cannot be written: {reason_of(error)}", err=True)
         sys.exit(EXIT_INPUT)
     for path in written:
         click.echo(path.as_posix())

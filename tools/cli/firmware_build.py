@@ -53,7 +53,7 @@ def command(
     """
     from hil.boards.interface import BoardError
     from hil.firmware.programs import build
-    from xlate_core.errors import InputError
+    from xlate_core.errors import InputError, reason_of
     from xlate_core.pairing import load
 
     if program == "measure" and board != "stm32f405":
@@ -67,7 +67,7 @@ def command(
         sys.exit(EXIT_BENCH)
     except OSError as error:
         raise InputError(
-            f"{folder.as_posix()}: cannot be written: {error.strerror}; expected a folder"
+            f"{folder.as_posix()}: cannot be written: {reason_of(error)}; expected a folder"
         ) from None
     click.echo(json.dumps(built.plain(), indent=2) if as_json else table(built))
     if built.over_budget():

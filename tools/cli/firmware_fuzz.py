@@ -28,7 +28,7 @@ def command(target: str, seconds: int, seed: int, pairing: Path, out: Path) -> N
     """
     from hil.boards.interface import BoardError
     from hil.firmware import fuzzing
-    from xlate_core.errors import InputError
+    from xlate_core.errors import InputError, reason_of
     from xlate_core.pairing import load
 
     loaded = load(pairing)
@@ -41,7 +41,7 @@ def command(target: str, seconds: int, seed: int, pairing: Path, out: Path) -> N
         sys.exit(EXIT_BENCH)
     except OSError as error:
         raise InputError(
-            f"{out.as_posix()}: cannot be written ({error.strerror}); expected a folder"
+            f"{out.as_posix()}: cannot be written ({reason_of(error)}); expected a folder"
         ) from None
     click.echo(f"{target}: {found.runs} inputs in {seconds} s")
     if found.finding is not None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tools.cli.main import EXIT_DIFFERENCE, EXIT_INPUT
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 if TYPE_CHECKING:
     from xlate_core.pairing import Pairing
@@ -213,7 +213,7 @@ def new(name: str, into: Path) -> None:
             write_whole(unfinished / file, text.encode("utf-8"))
         unfinished.rename(target)
     except OSError as error:
-        raise InputError(f"{target.as_posix()}: cannot be written: {error.strerror}") from None
+        raise InputError(f"{target.as_posix()}: cannot be written: {reason_of(error)}") from None
     click.echo(f"{target.as_posix()}: written; next: xlate pairing check {target.as_posix()}")
 
 

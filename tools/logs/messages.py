@@ -7,7 +7,6 @@ read (foreign text, cut in the middle, damaged) becomes one InputError.
 
 import gzip
 import logging
-import os
 import re
 import struct
 from collections.abc import Iterator
@@ -15,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 if TYPE_CHECKING:
     import can
@@ -103,7 +102,7 @@ class LogFile:
                 if not file.read(1):
                     raise InputError(f"{path}: is empty, a log with CAN frames is expected")
         except OSError as error:
-            raise InputError(f"{path}: cannot be read ({_words(error)})") from None
+            raise InputError(f"{path}: cannot be read ({reason_of(error)})") from None
         self.suffix = _log_suffix(path)
         if self.suffix == BINARY_LOG and path.suffix.lower() != COMPRESSED:
             _check_binary_log(path)
@@ -179,7 +178,7 @@ class LogFile:
         elif "asammdf" in str(error) or isinstance(error, NotImplementedError):
             what = f"reading {self.suffix} needs the package asammdf: pip install asammdf"
         else:
-            what = f"cannot be read as a {self.suffix} log ({_words(error)})"
+            what = f"cannot be read as a {self.suffix} log ({reason_of(error)})"
         return InputError(f"{self._next_place()}: {what}")
 
 
@@ -245,11 +244,3 @@ def _complaints() -> Iterator[list[str]]:
         yield heard
     finally:
         logger.removeHandler(listener)
-
-
-def _words(error: Exception) -> str:
-    """Return what an exception says, in one line."""
-    if isinstance(error, OSError) and error.errno is not None:
-        return os.strerror(error.errno).lower()
-    text = " ".join(str(error).split())
-    return text or type(error).__name__

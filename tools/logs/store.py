@@ -29,7 +29,7 @@ import zstandard
 
 from tools.logs.store_blocks import decode_block, encode_block
 from tools.logs.table import FrameTable, joined, zeros
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 SUFFIX = ".xlog"
 MAGIC, END, VERSION = b"XLATELOG", b"XLATEEND", 1
@@ -164,8 +164,7 @@ class Store:
                 file.seek(place)
                 packed = file.read(length)
         except OSError as error:
-            reason = os.strerror(error.errno or 0).lower()
-            raise InputError(f"{path}: cannot be read ({reason})") from None
+            raise InputError(f"{path}: cannot be read ({reason_of(error)})") from None
         if zlib.crc32(packed) != check:
             raise InputError(f"{path}: the store is damaged (its index does not fit its checksum)")
         index = json.loads(zstandard.ZstdDecompressor().decompress(packed))
@@ -200,5 +199,4 @@ class Store:
 
 
 def _cannot_write(path: Path, error: OSError) -> InputError:
-    reason = os.strerror(error.errno or 0).lower()
-    return InputError(f"{path}: cannot be written ({reason}); nothing was left behind")
+    return InputError(f"{path}: cannot be written ({reason_of(error)}); nothing was left behind")

@@ -15,7 +15,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self, TextIO
 
 from tools.logs.decoding import Decoder
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 from xlate_core.events import Event
 from xlate_core.frames import BUS_NAMES, Frame
 
@@ -41,8 +41,9 @@ class NewFile:
         try:
             handle, name = tempfile.mkstemp(prefix=".xlate-", suffix=suffix, dir=path.parent)
         except OSError as error:
-            reason = os.strerror(error.errno or 0).lower()
-            raise InputError(f"{path}: cannot be written in this folder ({reason})") from None
+            raise InputError(
+                f"{path}: cannot be written in this folder ({reason_of(error)})"
+            ) from None
         os.close(handle)
         self.temporary = Path(name)
 
@@ -52,8 +53,7 @@ class NewFile:
         try:
             os.replace(self.temporary, self.path)  # noqa: PTH105
         except OSError as error:
-            reason = os.strerror(error.errno or 0).lower()
-            raise InputError(f"{self.path}: cannot be put in place ({reason})") from None
+            raise InputError(f"{self.path}: cannot be put in place ({reason_of(error)})") from None
 
     def discard(self) -> None:
         """Remove what was not committed."""
@@ -135,9 +135,8 @@ class Results:
                 new.commit()
         except OSError as failure:
             self._discard()
-            reason = os.strerror(failure.errno or 0).lower()
             names = ", ".join(str(path) for path in self.written)
-            raise InputError(f"{names}: cannot be written ({reason})") from None
+            raise InputError(f"{names}: cannot be written ({reason_of(failure)})") from None
         except BaseException:
             self._discard()
             raise
