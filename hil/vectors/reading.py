@@ -29,7 +29,7 @@ def read_text(path: Path) -> str:
     except UnicodeDecodeError as error:
         line = error.object.count(b"\n", 0, error.start) + 1
         raise ScenarioError(
-            at_line(path, line, f"{reason_of(error)}; expected a scenario")
+            at_line(path, line, f"{reason_of(error)}; expected a scenario file")
         ) from None
     except OSError as error:
         raise ScenarioError(f"{path}: {reason_of(error)}; expected a scenario file") from None
