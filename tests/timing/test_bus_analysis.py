@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from tests.pairing.small import write
+from tests.pairing.small import line_of, write
 from tools.cli.main import main
 from tools.timing.advice import audsley, curing_bit_rate, curing_offset
 from tools.timing.board_time import board_time
 from tools.timing.offsets import Placed, analyse_placed
 from tools.timing.response import UNDISTURBED, Disturbance, Stream, analyse
-from tools.timing.streams import TimingInputError, _refuse_collisions, bus_timings
+from tools.timing.streams import _collisions, bus_timings
 from xlate_core.pairing import load
 
 PAIRINGS = Path(__file__).resolve().parents[2] / "fixtures" / "pairings"
@@ -133,7 +133,7 @@ def test_a_low_bit_rate_is_late_and_says_what_would_help() -> None:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["--bit-rate", "body", "50000"], "bus.body: found a load of "),
+        (["--bit-rate", "body", "50000"], "bus.body.bit_rate: found a load of "),
         (["--bit-rate", "boddy", "50000"], "--bit-rate: found boddy 50000, expected one of body"),
     ],
 )
@@ -144,12 +144,22 @@ def test_impossible_bit_rates(arguments: list[str], said: str) -> None:
     assert "Traceback" not in result.stderr
 
 
-def test_a_message_without_period_is_named_with_the_remedy(tmp_path: Path) -> None:
+@pytest.mark.parametrize("command", ["bus", "paths"])
+def test_all_that_nobody_says_is_named_at_once_with_its_place(tmp_path: Path, command: str) -> None:
     folder = write(tmp_path)
-    result = CliRunner().invoke(main, ["timing", "bus", str(folder)])
+    result = CliRunner().invoke(main, ["timing", command, str(folder)])
     assert result.exit_code == 2
-    assert "traffic.body.message.WISH.period_us: found no such key" in result.stderr
-    assert "expected the least distance of two frames in us" in result.stderr
+    told = result.stderr.splitlines()
+    line = line_of(folder, "body.dbc", " WISH:")
+    assert told[0] == (
+        f"{folder}/bridge.toml:1: traffic.body.message.WISH.period_us: found no such key and no "
+        f"cycle time in body.dbc:{line}, expected the least distance of two frames in us"
+    )
+    rates = [one for one in told if "bit_rate" in one]
+    for bus, one in zip(("body", "engine"), rates, strict=True):
+        place = f"{folder}/bridge.toml:{line_of(folder, 'bridge.toml', f'[bus.{bus}]')}"
+        assert one.startswith(f"{place}: bus.{bus}.bit_rate: found no such key, expected the bit ")
+    assert len(told) > len(rates) + 1, "other messages without a period are told as well"
 
 
 @pytest.mark.parametrize("command", ["bus", "paths"])
@@ -170,8 +180,9 @@ def test_a_bit_rate_given_for_once_is_enough(tmp_path: Path) -> None:
 def test_two_messages_with_one_identifier_are_named(tmp_path: Path) -> None:
     streams = bus_timings(load(PAIRINGS / "minimal"))[0].streams
     twice = [streams[0], replace(streams[0], name="OTHER")]
-    with pytest.raises(TimingInputError, match="found OTHER and GAUGE with one identifier 0x220"):
-        _refuse_collisions(load(PAIRINGS / "minimal"), 0, twice)
+    (problem,) = _collisions(load(PAIRINGS / "minimal"), 0, twice)
+    assert problem.found == "OTHER and GAUGE with one identifier 0x220"
+    assert (problem.file, problem.key_path) == ("bridge.toml", "bus.body.database")
 
 
 def _copy_of_minimal(folder: Path, text: str, instead: str) -> None:

@@ -55,13 +55,14 @@ def bus(
     """
     from tools.timing.assumptions import Assumed
     from tools.timing.bus_report import facts, print_facts
-    from tools.timing.streams import TimingInputError, bus_timings
+    from tools.timing.streams import bus_timings
+    from xlate_core.errors import InputError
     from xlate_core.frames import BUS_NAMES
     from xlate_core.pairing import load
 
     for name, rate in bit_rate:
         if name not in BUS_NAMES or rate < 1:
-            raise TimingInputError(
+            raise InputError(
                 f"--bit-rate: found {name} {rate}, expected one of {', '.join(BUS_NAMES)} and bit/s"
             )
     loaded = Assumed(errors, error_interval_us, skew_ppm).of(load(pairing))
@@ -125,8 +126,10 @@ def paths(
     from tools.timing.path_page import page
     from tools.timing.path_report import facts, print_facts
     from tools.timing.paths import fitting
+    from tools.timing.streams import refuse_gaps
 
     loaded = Assumed(errors, error_interval_us, skew_ppm).of(load_with_budgets(pairing))
+    refuse_gaps(loaded, {})
     chosen = fitting(loaded, only)
     processes = jobs or parallel.default_jobs()
     wanted = chosen.__contains__

@@ -5,34 +5,29 @@ import fnmatch
 from pathlib import Path
 
 from tools.timing.paths import paths
-from xlate_core.pairing import Pairing, PairingError, Problem, load
-from xlate_core.pairing.options import split
+from xlate_core.pairing import Pairing, Problem, load
 
 
 def load_with_budgets(folder: Path) -> Pairing:
     """Return a pairing each of whose budgets fits a way; else PairingError with every problem."""
     pairing = load(folder)
-    problems = problems_of(pairing)
-    if problems:
-        raise PairingError(problems, split(pairing.directory)[0])
+    pairing.refuse(problems_of(pairing))
     return pairing
 
 
 def problems_of(pairing: Pairing) -> list[Problem]:
     """Return a problem for each budget that no way of the pairing fits."""
-    budgets = pairing.traffic.budgets
-    names = [one.name for one in paths(pairing)] if budgets else []
+    patterns = [pattern for pattern, _ in pairing.traffic.budgets]
+    names = [one.name for one in paths(pairing)] if patterns else []
     return [
-        Problem(
-            budget.file,
-            budget.line,
-            budget.key_path,
+        pairing.problem(
+            ("traffic", "budget_us", pattern),
             "no way that fits",
             "the name of a way, as `xlate timing paths` tells them, or a pattern with *",
-            nearest_way(budget.pattern, names),
+            nearest_way(pattern, names),
         )
-        for budget in budgets
-        if not any(fnmatch.fnmatchcase(name, budget.pattern) for name in names)
+        for pattern in patterns
+        if not any(fnmatch.fnmatchcase(name, pattern) for name in names)
     ]
 
 
@@ -43,7 +38,5 @@ def nearest_way(pattern: str, names: list[str]) -> str | None:
 
 def budget_us(pairing: Pairing, name: str) -> int | None:
     """Return the budget of a way: the tightest of the patterns that fit."""
-    fitting = [
-        budget.us for budget in pairing.traffic.budgets if fnmatch.fnmatchcase(name, budget.pattern)
-    ]
+    fitting = [us for pattern, us in pairing.traffic.budgets if fnmatch.fnmatchcase(name, pattern)]
     return min(fitting, default=None)

@@ -8,30 +8,25 @@
   plus the tick they wait for. Both buses are worked out in turn until nothing changes.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from pathlib import Path
 
 from tools.timing.board_time import board_time
 from tools.timing.errors import errors_at_once
 from tools.timing.frame_bits import longest_bits
 from tools.timing.offsets import Placed
 from tools.timing.response import Disturbance, Response, Stream, analyse, load
-from xlate_core.errors import InputError
 from xlate_core.frames import BUS_NAMES, FrameKey
-from xlate_core.pairing import DbcMessage, Pairing
-from xlate_core.pairing.traffic import BusTraffic, MessageTraffic
+from xlate_core.pairing import DbcMessage, Pairing, PairingError, Problem
+from xlate_core.pairing.options import split
+from xlate_core.pairing.traffic import MessageTraffic
 
 BRIDGE = "bridge"
 OTHERS = "others"
 CHANGES = " (on change)"
 NOTHING_SAID = MessageTraffic(None, None, None, False)
 MOST_ROUNDS = 100
-
-
-class TimingInputError(InputError):
-    """The pairing does not say enough, or what it says cannot work."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,55 +53,79 @@ def bus_timings(
 
     `skewed` lets every clock run fast by the pairing's clock error: shorter periods.
 
-    Raises TimingInputError for a message without a period, two messages with one identifier, or a
-    bus that is asked for more than it can carry.
+    Raises PairingError for messages without a period, bit rates nobody says, two messages with one
+    identifier, or a bus that is asked for more than it can carry.
     """
-    for number, bus in enumerate(BUS_NAMES):
-        streams_of(pairing, number)  # a missing period is named first
-        if not pairing.traffic.rates_said[number] and bus not in (rates or {}):
-            raise TimingInputError(
-                f"{_file(pairing)}: bus.{bus}.bit_rate: found no such key, expected the bit rate "
-                f"in bit/s; the usual {pairing.bus_rates[number]} would bound nothing"
-            )
+    refuse_gaps(pairing, rates or {})
     bit_rates = [
         (rates or {}).get(bus, pairing.bus_rates[number]) for number, bus in enumerate(BUS_NAMES)
     ]
     delays: dict[FrameKey, int] = {}
     for _ in range(MOST_ROUNDS):
-        timings = []
-        for number in range(len(BUS_NAMES)):
-            timings.append(_analyse(pairing, number, bit_rates[number], delays, skewed))
+        streams = [_skewed(pairing, number, delays, skewed) for number in range(len(BUS_NAMES))]
+        pairing.refuse(_overloads(pairing, streams, bit_rates))
+        timings = [
+            _analyse(pairing, number, one, bit_rates[number]) for number, one in enumerate(streams)
+        ]
         found = _route_delays(pairing, timings)
         if found == delays:
             return tuple(timings)
         delays = found
-    raise TimingInputError(
-        f"{_file(pairing)}: routes: found delays that grow from bus to bus without end, "
-        "expected a lower load on both buses"
-    )
+    endless = "delays that grow from bus to bus without end"
+    problem = pairing.problem(("route",), endless, "a lower load on both buses")
+    raise PairingError([problem], split(pairing.directory)[0])
 
 
-def _analyse(
-    pairing: Pairing, number: int, bit_rate: int, delays: Mapping[FrameKey, int], skewed: bool
-) -> BusTiming:
-    bus, said = BUS_NAMES[number], pairing.traffic.buses[number]
+def refuse_gaps(pairing: Pairing, rates: Mapping[str, int]) -> None:
+    """Raise PairingError with all that the analysis needs and nobody says."""
+    problems: list[Problem] = []
+    for number, bus in enumerate(BUS_NAMES):
+        try:
+            streams_of(pairing, number)
+        except PairingError as error:
+            problems += error.problems
+        if not pairing.traffic.rates_said[number] and bus not in rates:
+            usual = pairing.bus_rates[number]
+            expected = f"the bit rate in bit/s; the usual {usual} would bound nothing"
+            problems.append(pairing.problem(("bus", bus, "bit_rate"), "no such key", expected))
+    pairing.refuse(problems)
+
+
+def _skewed(
+    pairing: Pairing, number: int, delays: Mapping[FrameKey, int], skewed: bool
+) -> list[Stream]:
+    """Return the streams of a bus; when `skewed` all senders' clocks run fast."""
     streams = streams_of(pairing, number, delays)
-    if skewed:
-        fast = 1_000_000 - pairing.traffic.skew_ppm
-        streams = [replace(one, period_us=one.period_us * fast // 1_000_000) for one in streams]
+    if not skewed:
+        return streams
+    fast = 1_000_000 - pairing.traffic.skew_ppm
+    return [replace(one, period_us=one.period_us * fast // 1_000_000) for one in streams]
+
+
+def _overloads(
+    pairing: Pairing, streams: Sequence[list[Stream]], bit_rates: Sequence[int]
+) -> Iterator[Problem]:
+    """Yield a problem for each bus that cannot carry what it is asked for."""
+    for bus, ours, bit_rate in zip(BUS_NAMES, streams, bit_rates, strict=True):
+        share = load(ours, bit_rate)
+        if share >= 1:
+            heaviest = max(ours, key=lambda one: Fraction(one.bits, one.period_us))
+            yield pairing.problem(
+                ("bus", bus, "bit_rate"),
+                f"a load of {float(100 * share):.1f} % at {bit_rate} bit/s",
+                "less than 100 %: a higher bit rate, or longer periods or gaps, "
+                f"{heaviest.name} being the heaviest",
+            )
+
+
+def _analyse(pairing: Pairing, number: int, streams: list[Stream], bit_rate: int) -> BusTiming:
+    bus, said = BUS_NAMES[number], pairing.traffic.buses[number]
     disturbance = Disturbance(
         0 if said.unknown_octets is None else longest_bits(said.unknown_octets, True),
         errors_at_once(said),
         said.error_interval_us,
     )
     share = load(streams, bit_rate)
-    if share >= 1:
-        heaviest = max(streams, key=lambda one: Fraction(one.bits, one.period_us))
-        raise TimingInputError(
-            f"{_file(pairing)}: bus.{bus}: found a load of {float(100 * share):.1f} % at "
-            f"{bit_rate} bit/s, expected less than 100 %: a higher bus.{bus}.bit_rate, or longer "
-            f"periods or gaps, {heaviest.name} being the heaviest"
-        )
     responses = tuple(analyse(streams, bit_rate, disturbance))
     placed = tuple(_placed(pairing, number, streams))
     return BusTiming(bus, bit_rate, disturbance, share, responses, placed)
@@ -125,7 +144,11 @@ def _placed(pairing: Pairing, number: int, streams: list[Stream]) -> Iterator[Pl
 def streams_of(
     pairing: Pairing, number: int, delays: Mapping[FrameKey, int] | None = None
 ) -> list[Stream]:
-    """Return the streams of one bus; `delays` in us by the key a routed message has elsewhere."""
+    """Return the streams of one bus; `delays` in us by the key a routed message has elsewhere.
+
+    Raises PairingError for messages without a period and for two with one identifier.
+    """
+    problems: list[Problem] = []
     said = pairing.traffic.buses[number]
     board = board_time(pairing).us
     tick_us = pairing.spec.tick_ms * 1000
@@ -137,7 +160,10 @@ def streams_of(
             continue
         transmit = sent.get(layout.key)
         if transmit is None:
-            streams.append(_of_others(pairing, number, layout, said))
+            told = said.messages.get(layout.name, NOTHING_SAID)
+            jitter = told.jitter_us if told.jitter_us is not None else said.jitter_us
+            period = _period(pairing, number, layout, told, problems)
+            streams.append(_stream(layout, layout.name, period, jitter, told, OTHERS))
             continue
         told = said.messages.get(layout.name, NOTHING_SAID)
         jitter = told.jitter_us if told.jitter_us is not None else board
@@ -150,13 +176,13 @@ def streams_of(
     for key, (layout, origin) in routed.items():
         told = said.messages.get(layout.name, NOTHING_SAID)
         at_home = pairing.traffic.buses[origin.bus].messages.get(layout.name, NOTHING_SAID)
-        period = told.period_us or _period(pairing, origin.bus, layout, at_home)
+        period = told.period_us or _period(pairing, origin.bus, layout, at_home, problems)
         late = told.jitter_us
         if late is None:
             late = (delays or {}).get(origin, 0) + tick_us + board
         here = replace(layout, bus=key.bus)
         streams.append(_stream(here, layout.name, period, late, told, BRIDGE))
-    _refuse_collisions(pairing, number, streams)
+    pairing.refuse(problems + _collisions(pairing, number, streams))
     return streams
 
 
@@ -171,23 +197,27 @@ def routed_to(
                 yield received.key._replace(bus=number), (layout, received.key)
 
 
-def _of_others(pairing: Pairing, number: int, layout: DbcMessage, said: BusTraffic) -> Stream:
-    told = said.messages.get(layout.name, NOTHING_SAID)
-    jitter = told.jitter_us if told.jitter_us is not None else said.jitter_us
-    period = _period(pairing, number, layout, told)
-    return _stream(layout, layout.name, period, jitter, told, OTHERS)
-
-
-def _period(pairing: Pairing, number: int, layout: DbcMessage, told: MessageTraffic) -> int:
+def _period(
+    pairing: Pairing,
+    number: int,
+    layout: DbcMessage,
+    told: MessageTraffic,
+    problems: list[Problem],
+) -> int:
+    """Return the least distance of two frames, us; one nobody says is a problem more."""
     if told.period_us is not None:
         return told.period_us
     if layout.cycle_ms:
         return layout.cycle_ms * 1000
-    bus = BUS_NAMES[number]
-    raise TimingInputError(
-        f"{_file(pairing)}: traffic.{bus}.message.{layout.name}.period_us: found no such key and "
-        f"no cycle time in {layout.file}, expected the least distance of two frames in us"
+    where = layout.file if layout.line is None else f"{layout.file}:{layout.line}"
+    problems.append(
+        pairing.problem(
+            ("traffic", BUS_NAMES[number], "message", layout.name, "period_us"),
+            f"no such key and no cycle time in {where}",
+            "the least distance of two frames in us",
+        )
     )
+    return 1_000_000
 
 
 def _stream(
@@ -206,16 +236,18 @@ def _stream(
     )
 
 
-def _refuse_collisions(pairing: Pairing, number: int, streams: list[Stream]) -> None:
+def _collisions(pairing: Pairing, number: int, streams: list[Stream]) -> list[Problem]:
+    """Return a problem for each message that has the identifier of another."""
+    problems = []
     seen: dict[tuple[bool, int], str] = {}
     for one in streams:
         name = one.name.removesuffix(CHANGES)
         other = seen.setdefault((one.extended, one.identifier), name)
         if other != name:
-            raise TimingInputError(
-                f"{_file(pairing)}: bus {BUS_NAMES[number]}: found {name} and {other} with one "
-                f"identifier 0x{one.identifier:X}, expected one sender for each"
-            )
+            found = f"{name} and {other} with one identifier 0x{one.identifier:X}"
+            path = ("bus", BUS_NAMES[number], "database")
+            problems.append(pairing.problem(path, found, "one sender for each"))
+    return problems
 
 
 def _route_delays(pairing: Pairing, timings: list[BusTiming]) -> dict[FrameKey, int]:
@@ -231,7 +263,3 @@ def _route_delays(pairing: Pairing, timings: list[BusTiming]) -> dict[FrameKey, 
                         -response.worst_us.numerator // response.worst_us.denominator
                     )
     return delays
-
-
-def _file(pairing: Pairing) -> str:
-    return Path(pairing.directory, "bridge.toml").as_posix()

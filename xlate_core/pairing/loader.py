@@ -186,4 +186,5 @@ def _pairing(directory: Path, context: Context, spec: BridgeSpec) -> Pairing:
         duty_outputs=outputs(PinKind.DUTY),
         frequency_outputs=outputs(PinKind.FREQUENCY),
         traffic=build_traffic(context),
+        positions=context.collector.positions,
     )

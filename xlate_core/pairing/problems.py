@@ -55,8 +55,7 @@ class Collector:
 
     def add(self, path: KeyPath, found: str, expected: str, nearest: str | None = None) -> None:
         """Add a problem at a key path of bridge.toml, or of the option that wrote it."""
-        file, line = self.positions.place(path)
-        self._append(Problem(file, line, show_path(path), found, expected, nearest))
+        self._append(problem_at(self.positions, path, found, expected, nearest))
 
     def add_unknown(self, path: KeyPath, kind: str, name: str, valid: Iterable[str]) -> None:
         """Add the problem of a name that does not exist, with the nearest that does."""
@@ -92,6 +91,14 @@ class Collector:
 
 def _place(problem: Problem) -> tuple[bool, str, int]:
     return (problem.file != BRIDGE_FILE, problem.file, problem.line or 0)
+
+
+def problem_at(
+    positions: Positions, path: KeyPath, found: str, expected: str, nearest: str | None = None
+) -> Problem:
+    """Return a problem at a key path, with file and line."""
+    file, line = positions.place(path)
+    return Problem(file, line, show_path(path), found, expected, nearest)
 
 
 def nearest_name(name: str, valid: Iterable[str]) -> str | None:

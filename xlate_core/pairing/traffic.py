@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 from xlate_core.frames import BUS_NAMES
 from xlate_core.pairing.context import Context
-from xlate_core.pairing.positions import show_path
 from xlate_core.pairing.schema_traffic import BusTrafficTable
 
 
@@ -30,30 +29,17 @@ class BusTraffic:
 
 
 @dataclass(frozen=True, slots=True)
-class Budget:
-    """Longest reaction time, us, of the ways whose name fits a pattern; where the pairing says it.
-
-    The names of ways are known to the timing tools alone, so these also say what fits none.
-    """
-
-    pattern: str
-    us: int
-    file: str
-    line: int | None
-    key_path: str
-
-
-@dataclass(frozen=True, slots=True)
 class Traffic:
     """The traffic of body and engine bus; the longest tick of the board; clock errors; budgets.
 
     `board_us` is None where the pairing does not say; `rates_said`: whether it says the bit rates.
+    Budgets are (pattern of a way's name, longest reaction time in us).
     """
 
     buses: tuple[BusTraffic, BusTraffic]
     board_us: int | None
     skew_ppm: int
-    budgets: tuple[Budget, ...]
+    budgets: tuple[tuple[str, int], ...]
     rates_said: tuple[bool, bool]
 
 
@@ -84,16 +70,10 @@ def build_traffic(context: Context) -> Traffic:
     """Return the frozen form of the traffic tables."""
     body, engine = (_bus(getattr(context.file.traffic, bus)) for bus in BUS_NAMES)
     table = context.file.traffic
-    budgets = tuple(_budget(context, *one) for one in table.budget_us.items())
+    budgets = tuple(table.budget_us.items())
     buses = (context.file.bus.body, context.file.bus.engine)
     said = tuple("bit_rate" in bus.model_fields_set for bus in buses)
     return Traffic((body, engine), table.board_us, table.skew_ppm, budgets, (said[0], said[1]))
-
-
-def _budget(context: Context, pattern: str, us: int) -> Budget:
-    path = ("traffic", "budget_us", pattern)
-    file, line = context.collector.positions.place(path)
-    return Budget(pattern, us, file, line, show_path(path))
 
 
 def _bus(table: BusTrafficTable) -> BusTraffic:
