@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from tools.logs.kept_drive import Replayed, keep, replay_kept
-from tools.speed.engine import PAIRING, SEED
+from tools.speed.engine import PAIRING, SEED, TRANSLATED
 from tools.speed.rows import HOUR_S, Floor, Measured, Row, an_hour
 from xlate_core.pairing import load
 
@@ -19,6 +19,7 @@ def measure(measured: Measured, seconds: int, said: Callable[[str], None]) -> No
     said(f"replay from the store: {seconds} s of driving, kept first")
     value, done = of_driving(seconds)
     note = f"{done.ticks} ticks, {done.frames_in} frames in, {done.frames_out} out"
+    note = f"interpreted; {TRANSLATED}; {note}"
     if seconds != HOUR_S:
         note += f"; worked out from drives of 1 s and {seconds} s, on the line through both"
     if done.difference:
