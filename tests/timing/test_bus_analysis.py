@@ -134,7 +134,15 @@ def test_a_low_bit_rate_is_late_and_says_what_would_help() -> None:
     ("arguments", "said"),
     [
         (["--bit-rate", "body", "50000"], "bus.body.bit_rate: found a load of "),
-        (["--bit-rate", "boddy", "50000"], "--bit-rate: found boddy 50000, expected one of body"),
+        (
+            ["--bit-rate", "boddy", "50000"],
+            "--bit-rate: found boddy, expected body or engine; nearest valid name: body\n",
+        ),
+        (
+            ["--bit-rate", "body", "9" * 30],
+            f"--bit-rate body: found {'9' * 30}, expected 10000 to 1000000 bit/s\n",
+        ),
+        (["--bit-rate", "body", "0"], "found 0, expected 10000 to 1000000 bit/s"),
     ],
 )
 def test_impossible_bit_rates(arguments: list[str], said: str) -> None:
@@ -142,6 +150,16 @@ def test_impossible_bit_rates(arguments: list[str], said: str) -> None:
     assert result.exit_code == 2
     assert said in result.stderr
     assert "Traceback" not in result.stderr
+
+
+@pytest.mark.parametrize("interval_us", ["1", "100", "700"])
+def test_errors_that_fill_a_bus_leave_nothing_a_bound(interval_us: str) -> None:
+    words = [str(PAIRINGS / "minimal"), "--error-interval-us", interval_us, "--json"]
+    result = CliRunner().invoke(main, ["timing", "bus", *words])
+    assert result.exit_code == (0 if interval_us == "700" else 1)
+    for message in json.loads(result.stdout)["buses"]["body"]["messages"]:
+        for bound in ("response_ms", "with_offsets_ms"):
+            assert (message[bound] is None) == (interval_us != "700")
 
 
 @pytest.mark.parametrize("command", ["bus", "paths"])

@@ -194,6 +194,7 @@ def test_errors_are_asked_for_on_the_command_line(minimal: Pairing) -> None:
     ("arguments", "told"),
     [
         (["--errors", "-1"], "--errors: found -1, expected 0 to 1000"),
+        (["--error-interval-us", "3600000001"], "found 3600000001, expected 0 to 3600000000"),
         (["--skew-ppm", "20000"], "--skew-ppm: found 20000, expected 0 to 10000"),
     ],
 )

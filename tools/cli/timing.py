@@ -53,18 +53,22 @@ def bus(
 
     Exit code 1 when a deadline can be missed.
     """
+    from hil.vectors.errors import nearest
     from tools.timing.assumptions import Assumed
     from tools.timing.bus_report import facts, print_facts
     from tools.timing.streams import bus_timings
     from xlate_core.errors import InputError
     from xlate_core.frames import BUS_NAMES
     from xlate_core.pairing import load
+    from xlate_core.pairing.schema import BIT_RATES
 
     for name, rate in bit_rate:
-        if name not in BUS_NAMES or rate < 1:
-            raise InputError(
-                f"--bit-rate: found {name} {rate}, expected one of {', '.join(BUS_NAMES)} and bit/s"
-            )
+        if name not in BUS_NAMES:
+            near = nearest(name, BUS_NAMES)
+            raise InputError(f"--bit-rate: found {name}, expected {' or '.join(BUS_NAMES)}{near}")
+        if not BIT_RATES[0] <= rate <= BIT_RATES[1]:
+            limits = f"{BIT_RATES[0]} to {BIT_RATES[1]} bit/s"
+            raise InputError(f"--bit-rate {name}: found {rate}, expected {limits}")
     loaded = Assumed(errors, error_interval_us, skew_ppm).of(load(pairing))
     timings = bus_timings(loaded, dict(bit_rate), skewed=skew_ppm is not None)
     told = facts(loaded, timings)

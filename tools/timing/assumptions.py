@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 from xlate_core.errors import InputError
 from xlate_core.pairing import Pairing
+from xlate_core.pairing.schema_traffic import LONGEST_US
 
 MOST_ERRORS = 1000
 MOST_SKEW_PPM = 10_000
@@ -21,13 +22,12 @@ class Assumed:
         """Raise InputError for a number out of its range."""
         limits = (
             ("--errors", self.errors, MOST_ERRORS),
-            ("--error-interval-us", self.error_interval_us, None),
+            ("--error-interval-us", self.error_interval_us, LONGEST_US),
             ("--skew-ppm", self.skew_ppm, MOST_SKEW_PPM),
         )
         for option, found, most in limits:
-            if found is not None and (found < 0 or (most is not None and found > most)):
-                told = "0 or more" if most is None else f"0 to {most}"
-                raise InputError(f"{option}: found {found}, expected {told}")
+            if found is not None and not 0 <= found <= most:
+                raise InputError(f"{option}: found {found}, expected 0 to {most}")
 
     def of(self, pairing: Pairing) -> Pairing:
         """Return the pairing with what is assumed on both buses."""

@@ -15,7 +15,7 @@ from math import lcm
 import numpy as np
 
 from tools.timing.frame_bits import ERROR_RECOVERY_BITS
-from tools.timing.response import MICRO, Disturbance, Response, Stream, Times
+from tools.timing.response import MICRO, Disturbance, Response, Stream, Times, load
 
 LONGEST_PATTERN = 20_000
 """Releases in a group's pattern above which its offsets are not counted: too long to be useful."""
@@ -80,7 +80,11 @@ def _response(
 ) -> Response:
     own = ordered[m]
     above = ordered[:m]
-    if sum(Fraction(one.bits * MICRO, one.period_us * bit_rate) for one in [*above, own]) >= 1:
+    longest = max([one.bits for one in above] + [own.bits]) + ERROR_RECOVERY_BITS
+    share = load([*above, own], bit_rate)
+    if disturbance.error_interval_us:
+        share += Fraction(longest * MICRO, disturbance.error_interval_us * bit_rate)
+    if share >= 1:
         return Response(own, None, (), None)
     alone = [one for one in above if id(one) not in by_stream]
     groups: dict[str, list[Placed]] = {}
@@ -97,7 +101,6 @@ def _response(
         patterns.append((_Pattern(members, bit_rate), late))
 
     cost, period, jitter = own.bits * MICRO, own.period_us * bit_rate, own.jitter_us * bit_rate
-    longest = max([one.bits for one in above] + [own.bits]) + ERROR_RECOVERY_BITS
     lower = max([one.bits for one in ordered[m + 1 :]] + [disturbance.blocking_bits]) * MICRO
 
     def errors(window: int) -> int:

@@ -98,7 +98,7 @@ def fitting(pairing: Pairing, pattern: str) -> frozenset[Path]:
         names = [one.name for one in every]
         near = difflib.get_close_matches(pattern, names, n=1, cutoff=0.0)
         hint = f"; nearest way: {near[0]}" if near else ""
-        raise InputError(f"--only: found {pattern}, expected a pattern some way fits{hint}")
+        raise InputError(f'--only: found "{pattern}", expected a pattern some way fits{hint}')
     return chosen
 
 

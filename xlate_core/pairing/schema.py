@@ -24,6 +24,7 @@ from xlate_core.pairing.schema_messages import (
 from xlate_core.pairing.schema_power import BusEventName, SleepTable, SupervisionTable
 from xlate_core.pairing.schema_traffic import TrafficTable
 
+BIT_RATES = (10_000, 1_000_000)  # lowest and highest, bit/s
 PowerModeName = Literal[
     "off", "accessory", "ignition_on", "cranking", "running", "after_run", "asleep"
 ]
@@ -50,7 +51,7 @@ class ClockTable(StrictTable):
 class BusTable(StrictTable):
     """One bus."""
 
-    bit_rate: int = Field(500000, ge=10000, le=1000000, description="bit rate, bit/s")
+    bit_rate: int = Field(500000, ge=BIT_RATES[0], le=BIT_RATES[1], description="bit rate, bit/s")
     database: str = Field(description="file name of the network database (DBC) in the same folder")
     supervision: SupervisionTable | None = Field(None, description="what to do when the bus fails")
 
