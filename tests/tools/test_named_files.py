@@ -8,6 +8,7 @@ from click.testing import CliRunner, Result
 
 from hil.firmware import toolchains
 from hil.firmware.toolchains import NoCompilerError
+from tools.cli import outputs
 from tools.cli.main import main
 from tools.timing import observation
 from xlate_core.pairing.problems import nearest_name
@@ -28,6 +29,16 @@ def test_a_file_where_a_folder_is_needed_is_said(tmp_path: Path) -> None:
     answer = xlate("vectors", "generate", "--vectors", file, scenario)
     assert answer.exit_code == 2
     assert answer.output == f"{file}/minimal: cannot be read or written (not a directory)\n"
+
+
+@pytest.mark.parametrize("command", [("pairing", "check"), ("timing", "bus")])
+def test_a_file_of_a_pairing_in_place_of_its_folder_is_said(command: tuple[str, str]) -> None:
+    answer = xlate(*command, PAIRING / "bridge.toml")
+    assert answer.exit_code == 2
+    assert answer.stderr.splitlines()[0] == (
+        f"{PAIRING}/bridge.toml/: found a file, expected the folder of a pairing, with "
+        f"bridge.toml; nearest valid name: {PAIRING}"
+    )
 
 
 def test_a_folder_where_a_file_is_needed_is_said(tmp_path: Path) -> None:
@@ -63,6 +74,32 @@ def test_what_cannot_be_written_is_said_before_the_work(
         assert answer.exit_code == 2
         assert f"Invalid value for '{option}': {told}" in answer.output
     assert sorted(tmp_path.iterdir()) == [file]
+
+
+@pytest.mark.parametrize("words", [("timing", "paths", PAIRING), ("board", "soak"), ("speed",)])
+def test_a_folder_that_cannot_be_written_is_said_before_the_work(
+    tmp_path: Path, words: tuple[str | Path, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "file"
+    file.write_text("")
+    for target in (file, file / "new" / "kept"):
+        answer = xlate(*words, "--keep", target)
+        assert answer.exit_code == 2
+        told = f"found {file}, a file, expected a folder to write in"
+        assert f"Invalid value for '--keep': {told}" in answer.output
+    monkeypatch.setattr(outputs.os, "access", lambda *_: False)
+    answer = xlate(*words, "--keep", tmp_path / "kept")
+    assert answer.exit_code == 2
+    assert f"found {tmp_path}, expected a folder that can be written" in answer.output
+    assert sorted(tmp_path.iterdir()) == [file]
+
+
+@pytest.mark.parametrize("option", ["--vectors", "--scenarios"])
+def test_an_empty_folder_is_said_before_anything_is_measured(tmp_path: Path, option: str) -> None:
+    answer = xlate("speed", option, tmp_path)
+    assert answer.exit_code == 2
+    assert answer.output.startswith(f"{tmp_path}: no ")
+    assert "measuring" not in answer.output
 
 
 def test_folders_on_the_way_to_a_new_file_are_made(

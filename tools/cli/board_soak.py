@@ -8,6 +8,7 @@ import click
 
 from hil.verdicts import EXIT_BENCH, EXIT_INPUT, EXIT_MISMATCH
 from tools.cli.interrupted import leave
+from tools.cli.outputs import OUT_FOLDER
 from xlate_core.errors import InputError
 
 
@@ -19,7 +20,7 @@ from xlate_core.errors import InputError
 @click.option("--million-ticks", type=click.FloatRange(0.001), default=None, help="Or so many.")
 @click.option(
     "--keep",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=OUT_FOLDER,
     default=Path("soak_differences"),
     show_default=True,
     help="Folder for what differs: pairing and reduced scenario.",

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tools.cli.outputs import OUT_FILE
+from tools.cli.outputs import OUT_FILE, OUT_FOLDER
 
 if TYPE_CHECKING:
     from tools.speed.rows import Measured
@@ -76,7 +76,7 @@ LARGER_S = {True: 10, False: 60}
 @click.option(
     "--keep",
     "folder",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=OUT_FOLDER,
     default=Path("build") / "speed",
     show_default=True,
     help="Folder of the figures and pictures; the figures found there are the previous ones.",
@@ -99,6 +99,8 @@ def command(
     Floors and the previous figures are printed beside the figures, and one picture a group is
     drawn. Figures depend on the machine: the exit code is 0 whether or not floors are met.
     """
+    from hil import runner
+    from hil.vectors import corpus
     from hil.vectors.files import write_whole
     from tools.speed import (
         analysis,
@@ -115,6 +117,8 @@ def command(
     )
     from tools.speed.rows import Measured
 
+    runner.find_vectors((), vectors or link.VECTORS)  # an empty folder is told before the work
+    corpus.find_scenarios((), scenarios or SCENARIOS)
     previous = kept.previous_figures(folder / kept.FIGURES)
     measured = Measured()
     if short:

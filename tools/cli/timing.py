@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from tools.cli.outputs import OUT_FILE
+from tools.cli.outputs import OUT_FILE, OUT_FOLDER
 from tools.cli.vectors_shared import jobs_option, plain_option
 
 EXIT_DIFFERENCE = 1
@@ -100,7 +100,7 @@ def bus(
     "--keep",
     default=Path("timing_exceeded"),
     show_default=True,
-    type=click.Path(path_type=Path, file_okay=False),
+    type=OUT_FOLDER,
     help="Folder for vectors of trials beyond their bound.",
 )
 def paths(

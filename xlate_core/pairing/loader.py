@@ -69,6 +69,10 @@ def read(directory: Path) -> Context:
     try:
         data = (directory / BRIDGE_FILE).read_bytes()
     except OSError as error:
+        if directory.is_file():
+            found, expected = "a file", f"the folder of a pairing, with {BRIDGE_FILE}"
+            here = directory.parent.as_posix() if directory.name == BRIDGE_FILE else None
+            raise PairingError([Problem("", None, "", found, expected, here)]) from None
         reason = reason_of(error)
         expected = f"a readable file {BRIDGE_FILE} in {directory.name or directory}"
         others = [one.parent.name for one in directory.parent.glob(f"*/{BRIDGE_FILE}")]
