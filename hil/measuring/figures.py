@@ -68,10 +68,15 @@ def key_figures(found: Found) -> dict[str, int]:
     return figures
 
 
+def check_reason(reason: str) -> None:
+    """Raise InputError for a reason that says nothing."""
+    if len(reason.strip()) < SHORTEST_REASON:
+        raise InputError(f'--update: found "{reason}", expected the reason in a few words')
+
+
 def store(found: Found, reason: str) -> None:
     """Write the figures with the reason for their change; raises InputError for an empty one."""
-    if len(reason.strip()) < SHORTEST_REASON:
-        raise InputError(f"--update: found {reason!r}, expected the reason in a few words")
+    check_reason(reason)
     former = read(found.pairing)
     reasons = [*former.get("reasons", []), reason.strip()]
     text = {
@@ -95,16 +100,21 @@ def read(pairing: str) -> dict[str, Any]:
     return loaded
 
 
+def figures_of(pairing: str) -> dict[str, int]:
+    """Return the stored figures that are compared; raises InputError when there are none."""
+    stored: dict[str, int] = read(pairing).get("figures", {})
+    if not stored:
+        path = path_of(pairing).as_posix()
+        raise InputError(f"{path}: found no stored figures; store them with --update")
+    return stored
+
+
 def growth(found: Found) -> list[str]:
     """Return one line for every figure that grew by more than is allowed without a reason.
 
     Only what was measured is compared; a shorter search finds less, never more.
     """
-    stored = read(found.pairing).get("figures", {})
-    if not stored:
-        raise InputError(
-            f"{path_of(found.pairing).as_posix()}: no stored figures; store them with --update"
-        )
+    stored = figures_of(found.pairing)
     return [
         f"{name} grew from {stored[name]} to {now}, more than {MOST_GROWTH_PERCENT} %; "
         "if that is meant, store it with --update and the reason"

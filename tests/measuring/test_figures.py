@@ -115,10 +115,30 @@ def test_a_try_is_the_same_for_the_same_seed() -> None:
     assert one != plan_of(spec, random_try(spec, Random(4)))
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--update", " "], '--update: found " ", expected the reason in a few words'),
+        (["--compare"], "found no stored figures; store them with --update"),
+    ],
+)
+def test_what_cannot_be_stored_or_compared_is_told_before_the_measurement(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str], said: str
+) -> None:
+    monkeypatch.setattr(figures, "FOLDER", tmp_path)
+    answer = CliRunner().invoke(command, ["--board", "emulated", *words])
+    assert isinstance(answer.exception, InputError)
+    assert said in str(answer.exception)
+    assert answer.output == ""
+
+
 def test_a_wrong_board_name_is_bad_input() -> None:
     answer = CliRunner().invoke(command, ["--board", "emulatd", "--tries", "1"])
     assert isinstance(answer.exception, InputError)
     assert "expected `emulated`, a port, a URL or host:port" in str(answer.exception)
+    assert str(answer.exception).endswith("; nearest valid name: emulated")
+    answer = CliRunner().invoke(command, ["--board", ""])
+    assert str(answer.exception).startswith('--board: found "", expected `emulated`')
     answer = CliRunner().invoke(command, ["--board", "localhost:1", "--update", "a longer search"])
     assert isinstance(answer.exception, InputError)
     assert "the stored figures are instructions" in str(answer.exception)

@@ -74,6 +74,10 @@ def command(
             "stored figures are instructions"
         )
     loaded = load(pairing)
+    if update is not None:
+        figures.check_reason(update)
+    elif compare:
+        figures.figures_of(loaded.name)
     vectors = FIXTURES / "vectors" / loaded.name
     request = Request(None if no_vectors else vectors, ticks, tries, seed, not no_bound)
     try:
@@ -103,13 +107,17 @@ def command(
 def url_of(board: str) -> str:
     """Return the port or URL a board's name stands for; raises InputError for one without sense."""
     from hil.boards.serial_line import is_port_name, resolve
+    from hil.vectors.errors import nearest
     from xlate_core.errors import InputError
 
     host, _, port = board.rpartition(":")
     if host and port.isdigit() and not is_port_name(board):
         return f"socket://{board}"
-    if not is_port_name(board) and board.isalpha():
-        raise InputError(f"--board {board}: expected `emulated`, a port, a URL or host:port")
+    if not is_port_name(board) and (board.isalpha() or not board):
+        near = nearest(board, ("emulated",))
+        raise InputError(
+            f'--board: found "{board}", expected `emulated`, a port, a URL or host:port{near}'
+        )
     return resolve(board)
 
 
