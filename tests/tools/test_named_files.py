@@ -1,5 +1,6 @@
 """Files and folders a person names wrongly: one sentence, exit code 2, before the work begins."""
 
+import errno
 import shutil
 from pathlib import Path
 
@@ -8,6 +9,7 @@ from click.testing import CliRunner, Result
 
 from hil.firmware import toolchains
 from hil.firmware.toolchains import NoCompilerError
+from hil.vectors import files
 from tools.cli import outputs
 from tools.cli.main import main
 from tools.timing import observation
@@ -100,6 +102,26 @@ def test_an_empty_folder_is_said_before_anything_is_measured(tmp_path: Path, opt
     assert answer.exit_code == 2
     assert answer.output.startswith(f"{tmp_path}: no ")
     assert "measuring" not in answer.output
+
+
+@pytest.mark.parametrize("step", ["fdopen", "replace"])
+def test_a_full_disk_names_the_file_and_leaves_the_old_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    def full(handle: object, *_: object) -> None:
+        if isinstance(handle, int):
+            files.os.close(handle)
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    page = tmp_path / "page.html"
+    page.write_text("old")
+    monkeypatch.setattr(observation, "observe", lambda *_: iter(()))
+    monkeypatch.setattr(files.os, step, full)
+    answer = xlate("timing", "paths", PAIRING, "--html", page)
+    assert answer.exit_code == 2
+    assert answer.stderr == f"{page}: cannot be read or written (no space left on device)\n"
+    assert [one.name for one in tmp_path.iterdir()] == ["page.html"]
+    assert page.read_text() == "old"
 
 
 def test_folders_on_the_way_to_a_new_file_are_made(
