@@ -156,10 +156,22 @@ def test_a_picture_says_in_words_what_its_shapes_say() -> None:
     assert "not measured" in words
 
 
-def test_a_kept_file_of_something_else_is_refused_before_measuring(tmp_path: Path) -> None:
-    (tmp_path / "figures.json").write_text('{"rows": 7}', encoding="utf-8")
+@pytest.mark.parametrize(
+    ("kept", "said"),
+    [
+        (b'{"rows": 7}', "figures.json: found other rows, expected"),
+        (b'{"row": []}', "figures.json: found no 'rows', expected"),
+        (b'{"rows":\n[}', "figures.json:2: found no JSON (Expecting value), expected"),
+        (b'{"rows": "\xff"}', "figures.json: found octet 0xFF at 10 is no text in UTF-8"),
+    ],
+)
+def test_a_kept_file_of_something_else_is_refused_before_measuring(
+    kept: bytes, said: str, tmp_path: Path
+) -> None:
+    (tmp_path / "figures.json").write_bytes(kept)
     result = speed("--keep", tmp_path)
     assert result.exit_code == 2
+    assert said in result.stderr
     assert "remove it to begin anew" in result.stderr
 
 

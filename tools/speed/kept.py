@@ -7,7 +7,7 @@ from typing import Any
 
 from hil.vectors.files import write_whole
 from tools.speed.rows import Measured
-from xlate_core.errors import InputError
+from xlate_core.errors import InputError, reason_of
 
 FIGURES = "figures.json"
 
@@ -30,13 +30,20 @@ def previous_figures(path: Path) -> dict[str, float]:
     """
     if not path.exists():
         return {}
+    place, found = f"{path}", "other rows"
     try:
         rows: list[dict[str, Any]] = json.loads(path.read_text(encoding="utf-8"))["rows"]
         return {str(row["key"]): float(row["median"]) for row in rows if row["median"] is not None}
-    except (OSError, ValueError, KeyError, TypeError):
-        raise InputError(
-            f"{path}: expected a result written by `xlate speed`; remove it to begin anew"
-        ) from None
+    except json.JSONDecodeError as error:
+        place, found = f"{path}:{error.lineno}", f"no JSON ({error.msg})"
+    except (OSError, UnicodeDecodeError) as error:
+        found = reason_of(error)
+    except KeyError as error:
+        found = f"no {error}"
+    except (ValueError, TypeError):
+        pass
+    expected = "expected a result written by `xlate speed`; remove it to begin anew"
+    raise InputError(f"{place}: found {found}, {expected}")
 
 
 def keep(folder: Path, measured: Measured, previous: dict[str, float]) -> None:
@@ -48,4 +55,4 @@ def keep(folder: Path, measured: Measured, previous: dict[str, float]) -> None:
         for name, rows in groups_of(measured.rows).items():
             write_whole(folder / f"{name}.svg", picture(name, rows, previous).encode("utf-8"))
     except OSError as error:
-        raise InputError(f"{folder}: cannot be written ({error.strerror})") from None
+        raise InputError(f"{folder}: cannot be written ({reason_of(error)})") from None
