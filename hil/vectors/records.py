@@ -22,6 +22,7 @@ SILENT: tuple[tuple[Frame, ...], tuple[Frame, ...]] = ((), ())
 Head = tuple[int, bool, int]
 MAX_TABLE = 1024  # frames remembered by their text, then the table starts anew; more is slower
 MAX_HEADS = 4096
+make = tuple.__new__  # a named tuple of all its fields, without a call in between
 STANDARD_HEAD = len("e:1A0:")
 EXTENDED_HEAD = len("e:00000000:")
 INITIAL_SUPPLY_MV = 12000
@@ -337,7 +338,7 @@ def learn(table: dict[str, Frame], heads: dict[str, Head], text: str) -> Frame:
         if len(heads) < MAX_HEADS:
             heads[text[:cut]] = frame[:3]
     else:
-        frame = Frame(head[0], head[1], head[2], bytes.fromhex(octets))
+        frame = make(Frame, (*head, bytes.fromhex(octets)))
     table[text] = frame
     return frame
 
