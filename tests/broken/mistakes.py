@@ -554,8 +554,8 @@ MISTAKES = (
     Mistake(
         "lowest_request_of_the_stages_wins",
         "functions/cooling_fan.py",
-        "            wanted = number\n",
-        "            wanted = wanted or number\n",
+        "            wanted = place + 1\n",
+        "            wanted = wanted or place + 1\n",
         "farm_pickup/both_fans_130_needle_hot",
     ),
     Mistake(

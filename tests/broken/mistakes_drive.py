@@ -138,8 +138,8 @@ FAN = _in(
     ),
     (
         "fan_waits_in_cranking_for_minimum_time",
-        "at_once = forced is not None and (not run or number <= forced)",
-        "at_once = forced is not None and run and number <= forced",
+        "at_once = forced is not None and (not run or place < forced)",
+        "at_once = forced is not None and run and place < forced",
         "fan_off_while_cranking",
     ),
     (
@@ -678,8 +678,8 @@ REQUESTS = (
     Mistake(
         "fan_beyond_loss_stage_at_once",
         "functions/cooling_fan.py",
-        "number <= forced",
-        "number <= forced + 1",
+        "place < forced",
+        "place < forced + 1",
         "test_stand/fan_beyond_loss_stage",
     ),
 )

@@ -398,8 +398,8 @@ VEHICLE_SPEED = _in(
     ),
     (
         "spread_excluded",
-        "<= value - other <= band",
-        "<= value - other < band",
+        "values[place - 1] <= band",
+        "values[place - 1] < band",
         "speed_spread",
     ),
     (
@@ -410,14 +410,14 @@ VEHICLE_SPEED = _in(
     ),
     (
         "a_wheel_agrees_with_itself",
-        "other_place != place and 0 <=",
-        "0 <=",
+        "value - values[place - 1]",
+        "value - value",
         "speed_fastest_agreed",
     ),
     (
         "slowest_agreed_wheel",
-        "value > fastest)",
-        "value < fastest)",
+        "range(len(values) - 1, 0, -1)",
+        "range(1, len(values))",
         "speed_fastest_agreed",
     ),
     (
