@@ -97,10 +97,8 @@ def outline(scenario: Path, flags: Collection[str] | None = None) -> Outline:
     """
     text = read_text(scenario)
     header = header_alone(scenario, text)
-    if flags is not None:
-        mistakes = unknown_flags(scenario, text, flags)
-        if mistakes:
-            raise ScenarioError("\n".join(mistakes))
+    if flags is not None and not all(flag in flags for flag in header.hunts):
+        raise ScenarioError("\n".join(unknown_flags(scenario, text, flags)))
     cost = header.ticks if header.random is None else header.ticks * RANDOM_COST
     return Outline(header.pairing, EXPECT.search(text) is not None, cost)
 

@@ -24,7 +24,6 @@ from xlate_core.errors import InputError, reason_of
 
 EXIT_DIFFERENCE = 1
 EXIT_INPUT = 2
-EXIT_INCOMPLETE = 4
 
 MACHINE_CODE = "--machine-code"
 WORDS = "xlate.words"
@@ -94,7 +93,7 @@ class LazyGroup(click.Group):
             raise click.exceptions.Exit(EXIT_INPUT) from None
         except KeyboardInterrupt:
             click.echo("interrupted", err=True)
-            raise click.exceptions.Exit(EXIT_INCOMPLETE) from None
+            raise click.exceptions.Exit(hearing.EXIT_INCOMPLETE) from None
         except BrokenPipeError:
             # The reader of our output has gone, as `head` does; keep the shutdown quiet too.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

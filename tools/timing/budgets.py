@@ -1,10 +1,9 @@
 """The budgets of a pairing, `[traffic.budget_us]`, beside the ways they are meant for."""
 
-import difflib
 import fnmatch
 from pathlib import Path
 
-from tools.timing.paths import paths
+from tools.timing.paths import nearest_way, paths
 from xlate_core.pairing import Pairing, Problem, load
 
 
@@ -29,11 +28,6 @@ def problems_of(pairing: Pairing) -> list[Problem]:
         for pattern in patterns
         if not any(fnmatch.fnmatchcase(name, pattern) for name in names)
     ]
-
-
-def nearest_way(pattern: str, names: list[str]) -> str | None:
-    """Return the name of a way that looks most like a pattern; None where there is no way."""
-    return next(iter(difflib.get_close_matches(pattern, names, n=1, cutoff=0.0)), None)
 
 
 def budget_us(pairing: Pairing, name: str) -> int | None:

@@ -90,14 +90,19 @@ def paths(pairing: Pairing) -> list[Path]:
     return list(dict.fromkeys(found))
 
 
+def nearest_way(pattern: str, names: list[str]) -> str | None:
+    """Return the name of a way that looks most like a pattern; None where there is no way."""
+    return next(iter(difflib.get_close_matches(pattern, names, n=1, cutoff=0.0)), None)
+
+
 def fitting(pairing: Pairing, pattern: str) -> frozenset[Path]:
     """Return the ways whose name fits a pattern with *; raises InputError when none does."""
     every = paths(pairing)
     chosen = frozenset(one for one in every if fnmatch.fnmatchcase(one.name, pattern))
     if not chosen:
         names = [one.name for one in every]
-        near = difflib.get_close_matches(pattern, names, n=1, cutoff=0.0)
-        hint = f"; nearest way: {near[0]}" if near else ""
+        near = nearest_way(pattern, names)
+        hint = "" if near is None else f"; nearest way: {near}"
         raise InputError(f'--only: found "{pattern}", expected a pattern some way fits{hint}')
     return chosen
 

@@ -159,13 +159,12 @@ def streams_of(
         if layout.key in routed:
             continue
         transmit = sent.get(layout.key)
+        told = said.messages.get(layout.name, NOTHING_SAID)
         if transmit is None:
-            told = said.messages.get(layout.name, NOTHING_SAID)
             jitter = told.jitter_us if told.jitter_us is not None else said.jitter_us
             period = _period(pairing, number, layout, told, problems)
             streams.append(_stream(layout, layout.name, period, jitter, told, OTHERS))
             continue
-        told = said.messages.get(layout.name, NOTHING_SAID)
         jitter = told.jitter_us if told.jitter_us is not None else board
         if transmit.period:
             period = transmit.period * tick_us
@@ -217,7 +216,7 @@ def _period(
             "the least distance of two frames in us",
         )
     )
-    return 1_000_000
+    return 1_000_000  # any: the problem ends the analysis
 
 
 def _stream(

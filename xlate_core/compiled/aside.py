@@ -8,24 +8,18 @@ up again after it. All that follows from it is found in the quantities it touche
 from typing import TYPE_CHECKING
 
 from xlate_core.compiled.handlers import choose_handler
-from xlate_core.frames import Frame, FrameKey
+from xlate_core.frames import Frame
 from xlate_core.reception import UNIT_STALE, expires_at
 
 if TYPE_CHECKING:
     from xlate_core.compiled.support import Support
 
 
-def taken_aside(support: "Support") -> dict[FrameKey, int]:
-    """Return the numbers of the messages whose frames can be taken so: those the text knows."""
-    messages = enumerate(support.engine.spec.messages)
-    return {one.key: number for number, one in messages if support.receives[number] is not None}
-
-
 def receive(support: "Support", frame: Frame, now: int, controls: int) -> bool:
     """Have the readable engine take a frame; True when it has to run the whole tick."""
-    number = support.aside.get(frame.key)
-    if number is None:
-        return True
+    number, _ = support.received.get(frame[:3], (-1, 0))
+    if number < 0 or support.receives[number] is None:
+        return True  # not one of those the text knows
     engine, intake = support.engine, support.engine.intake
     engine.common.now = now
     support.settle_message(number)

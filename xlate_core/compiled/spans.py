@@ -33,10 +33,7 @@ def _take(text: Text, plan: Plan) -> None:
     """Add what hands a word to the `take` of its message; True leaves it."""
     numbers = [number for number, suited in enumerate(plan.suited) if suited]
     with text.block("def take(code: i64, word: i64) -> bool:"):
-        if numbers:
-            text.by_number("code", numbers, lambda n: text.add(f"return take_{n}(word)"))
-        else:
-            text.add("return True")
+        text.by_number("code", numbers, lambda n: text.add(f"return take_{n}(word)"), "return True")
 
 
 def _emit(text: Text, plan: Plan) -> None:

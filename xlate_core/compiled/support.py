@@ -11,7 +11,7 @@ from xlate_core.bridge import Bridge
 from xlate_core.compiled import aside
 from xlate_core.compiled.agenda import Due, agenda_of
 from xlate_core.compiled.calm import other_expiry
-from xlate_core.compiled.columns import Arrivals, Sent
+from xlate_core.compiled.columns import Arrivals, Sent, received_keys
 from xlate_core.compiled.handlers import by_identifier, choose_handlers
 from xlate_core.compiled.remembering import remembering
 from xlate_core.compiled.rest import Sleepers
@@ -94,7 +94,7 @@ class Support:
         self.number = number
         self.numbers = {send: number for number, send in enumerate(sends)}
         self.keys = by_identifier(self)
-        self.aside = aside.taken_aside(self)
+        self.received = received_keys(self.engine.spec)
 
     def take_run(
         self, run: Callable[[Arrivals, int, int, Inputs, Sent], int], stopped: Callable[[], int]

@@ -39,11 +39,18 @@ class Text:
             self.add("pass")
         self._depth -= 1
 
-    def by_number(self, name: str, numbers: Sequence[int], add: Callable[[int], None]) -> None:
-        """Add what is done for each of some numbers, which `name` stands for, found by halving."""
-        if len(numbers) < 2:
-            for number in numbers:
-                add(number)
+    def by_number(
+        self, name: str, numbers: Sequence[int], add: Callable[[int], None], none: str = "pass"
+    ) -> None:
+        """Add what is done for each of some numbers, which `name` stands for, found by halving.
+
+        `none` is the line where there are no numbers.
+        """
+        if not numbers:
+            self.add(none)
+            return
+        if len(numbers) == 1:
+            add(numbers[0])
             return
         middle = len(numbers) // 2
         with self.block(f"if {name} < {numbers[middle]}:"):

@@ -207,29 +207,29 @@ def _number(text: Text) -> None:
 
 
 def _arrivals(text: Text) -> None:
-    """Add what hands every frame to who takes it; in machine code an iterator costs more."""
-    if text.native:
-        head, rest = "for place in range(len(pending)):", "pending[place:]"
-    else:
-        text.add("arriving = iter(pending)")
-        head, rest = "for frame in arriving:", "[frame, *arriving]"
-    with text.block(head):
-        if text.native:
-            text.add("frame = pending[place]", "identifier = frame[2]")
-            short = f"identifier <= {MAX_STANDARD_IDENTIFIER}"
-            text.add(f"taker = takers[identifier] if {short} else {BY_HANDLER}")
-            with text.block("if taker >= 0:"):
-                with text.block("if receive(taker, frame) and strange(frame, now, controls):"):
-                    text.add(f"return leave(inputs, {rest})")
-                text.add("continue")
-            with text.block(f"if taker == {NOBODY}:"):
-                count_unknown(text)
-                text.add("continue")
+    """Add what hands every frame to who takes it."""
+    text.add("arriving = iter(pending)")
+    with text.block("for frame in arriving:"):
         text.add("handler = handlers.get(frame[2])")
         with text.block("if handler is None:"):
             count_unknown(text)
         with text.block("elif handler(frame) and strange(frame, now, controls):"):
-            text.add(f"return leave(inputs, {rest})")
+            text.add("return leave(inputs, [frame, *arriving])")
+
+
+def _native_arrivals(text: Text) -> None:
+    """Add the same for machine code, where an iterator and a look into a dictionary cost more."""
+    with text.block("for place in range(len(pending)):"):
+        text.add("frame = pending[place]", "identifier = frame[2]")
+        short = f"identifier <= {MAX_STANDARD_IDENTIFIER}"
+        text.add(f"taker = takers[identifier] if {short} else {BY_HANDLER}")
+        taken = "receive(taker, frame) and strange(frame, now, controls)"
+        with text.block("if taker >= 0:"), text.block(f"if {taken}:"):
+            text.add("return leave(inputs, pending[place:])")
+        with text.block(f"elif taker == {NOBODY}:"):
+            count_unknown(text)
+        with text.block("elif arrive(frame):"):
+            text.add("return leave(inputs, pending[place:])")
 
 
 def _receive(text: Text, plan: Plan) -> None:
@@ -237,9 +237,8 @@ def _receive(text: Text, plan: Plan) -> None:
     text.declare("list[int]", "takers", value="support.takers")
     numbers = [number for number, suited in enumerate(plan.suited) if suited]
     with text.block("def receive(number: i64, frame: Frame) -> bool | None:"):
-        text.by_number("number", numbers, lambda n: text.add(f"return receive_{n}(frame)"))
-        if not numbers:
-            text.add("return True")
+        call = "return receive_{}(frame)"
+        text.by_number("number", numbers, lambda n: text.add(call.format(n)), "return True")
 
 
 def _send_due(text: Text, plan: Plan) -> None:
@@ -265,9 +264,7 @@ def _leaving(text: Text, plan: Plan) -> None:
     """Add what sends messages by number, as calls in machine code."""
     with text.block("def send(number: i64) -> Frame | None:"):
         sends = range(len(plan.spec.transmits))
-        text.by_number("number", sends, lambda n: text.add(f"return send_{n}()"))
-        if not sends:
-            text.add("return None")
+        text.by_number("number", sends, lambda n: text.add(f"return send_{n}()"), "return None")
     with text.block("def leaving(numbers: tuple[int, ...]) -> tuple[Frame, ...]:"):
         with text.block("if not numbers:"):
             text.add("return ()")
@@ -287,7 +284,8 @@ def _tick(text: Text, plan: Plan) -> None:
     with text.block("def tick(inputs: Inputs) -> Outputs:"):
         text.nonlocals(["now", "unknown_body", "unknown_engine", "idle", "held"])
         text.declare("Any", "control_due", "body", "engine_bus", value="None")
-        text.declare("tuple[int, ...]", "body_numbers", "engine_numbers", value="()")
+        if text.native:
+            text.declare("tuple[int, ...]", "body_numbers", "engine_numbers", value="()")
         with text.block("if inputs is not held and inputs != held and not may_read(inputs):"):
             text.add("return leave(inputs, None)")
         with text.block("if pending:"):
@@ -296,7 +294,10 @@ def _tick(text: Text, plan: Plan) -> None:
             text.add("else:", "    alike = len({one[2] for one in pending}) < len(pending)")
             with text.block("if alike and twice(pending):"):
                 text.add("return leave(inputs, None)")
-            _arrivals(text)
+            if text.native:
+                _native_arrivals(text)
+            else:
+                _arrivals(text)
             text.add("pending.clear()")
         with text.block("if now >= at_expiry and expire() and lose(now):"):
             text.add("return leave(inputs, ())")

@@ -120,7 +120,8 @@ def step(
 def _fastest_agreed(spec: VehicleSpeedSpec, values: list[int]) -> int | None:
     """Return the fastest value that another wheel agrees with, None if no two do; one is enough.
 
-    Of the slower wheels the next one is nearest: if it does not agree, none of them does.
+    Of the slower wheels the next one is nearest: if it does not agree, none of them does. `values`
+    are in rising order afterwards.
     """
     if len(values) == 1:
         return values[0]
